@@ -1,0 +1,35 @@
+"""The main job on an invented scenario, from a bare checkout: `python3 scripts/demo.py [DIR] [options of darklib demo]`.
+
+Prepares the project's own environment first (see environment.py), then runs `darklib demo`. Without DIR a new temporary
+folder is used; it is kept, so that the library can be looked at afterwards.
+"""
+
+from __future__ import annotations
+
+import runpy
+import sys
+import tempfile
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+import environment
+
+
+def arguments_of_demo(given: list[str]) -> list[str]:
+    """Return the arguments for `darklib`: a new temporary folder is added where `given` names none."""
+    if any(not word.startswith("-") for word in given) or {"-h", "--help"} & set(given):
+        return ["demo", *given]
+    return ["demo", str(Path(tempfile.mkdtemp(prefix="darklib-demo-")) / "library"), *given]
+
+
+def main() -> None:
+    """Prepare the environment, go on inside it, and run the demo."""
+    environment.rerun_inside()
+    sys.path[0] = str(environment.ROOT)
+    sys.argv = ["darklib", *arguments_of_demo(sys.argv[1:])]
+    runpy.run_module("darklib", run_name="__main__")
+
+
+if __name__ == "__main__":
+    main()
