@@ -1,4 +1,4 @@
-"""The main job on an invented scenario, from a bare checkout: `python3 scripts/demo.py [DIR] [options of darklib demo]`.
+"""The main job on an invented scenario, from a bare checkout: `python3 scripts/demo.py [DIR] [options of the demo]`.
 
 Prepares the project's own environment first (see environment.py), then runs `darklib demo`. Without DIR a new temporary
 folder is used; it is kept, so that the library can be looked at afterwards.
@@ -11,9 +11,9 @@ import sys
 import tempfile
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-import environment
+from scripts import environment
 
 
 def arguments_of_demo(given: list[str]) -> list[str]:
@@ -26,7 +26,6 @@ def arguments_of_demo(given: list[str]) -> list[str]:
 def main() -> None:
     """Prepare the environment, go on inside it, and run the demo."""
     environment.rerun_inside()
-    sys.path[0] = str(environment.ROOT)
     sys.argv = ["darklib", *arguments_of_demo(sys.argv[1:])]
     runpy.run_module("darklib", run_name="__main__")
 

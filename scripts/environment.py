@@ -1,11 +1,11 @@
-"""The project's own virtual environment, made from a bare checkout with nothing but Python's standard library.
+r"""The project's own virtual environment, made from a bare checkout with nothing but Python's standard library.
 
 `.venv` lies beside pyproject.toml and holds exactly what requirements.lock says, hashes checked, and darklib itself as
 an editable install. uv does it where it is on the PATH, venv and pip otherwise; both give the same packages.
 
 The lock file is made anew with
 
-    uv pip compile --universal --fork-strategy fewest --generate-hashes --no-header --no-emit-index-url \\
+    uv pip compile --universal --fork-strategy fewest --generate-hashes --no-header --no-emit-index-url \
         --no-emit-find-links --extra dev pyproject.toml -o requirements.lock
 """
 

@@ -14,9 +14,9 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parent))
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-import environment
+from scripts import environment
 
 
 @dataclass(frozen=True)
