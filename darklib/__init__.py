@@ -1,0 +1,3 @@
+"""darklib: a library manager for astronomical calibration frames."""
+
+__version__ = "0.1.0"

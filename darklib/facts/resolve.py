@@ -1,0 +1,167 @@
+"""The one place that ranks the sources of a fact: stated by the user, read from the file, measured, inferred."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from darklib.facts.codes import WARNINGS
+from darklib.facts.frame import (
+    BodyRef,
+    Frame,
+    FrameFacts,
+    FrameRecord,
+    Kind,
+    KindFrom,
+    PixelFacts,
+    Readout,
+    Statement,
+    TemperatureFrom,
+    Warning_,
+)
+from darklib.facts.naming import body_id, body_key
+from darklib.facts.night import localised, night_of
+from darklib.facts.train import TrainFacts, TrainRef, fingerprint, label
+
+HEADER_TEMPERATURE_ERROR_C = 0.5
+"""Error given to a recorded sensor temperature: most are whole or half degrees (common practice, no single source)."""
+
+MAKERNOTE_TEMPERATURE_ERROR_C = 1.0
+"""Maker notes hold whole degrees from a sensor on a board."""
+
+
+def body_of(read: FrameFacts) -> BodyRef | None:
+    """The body as the file names it; None where it names no model."""
+    if not read.model:
+        return None
+    key = body_key(read.make, read.model, read.serial)
+    name = read.model if not read.serial else f"{read.model} ({read.serial})"
+    return BodyRef(body_id(read.make, read.model, read.serial), key, name, read.make, read.model, read.serial)
+
+
+def train_of(facts: TrainFacts) -> TrainRef | None:
+    """A train as frames refer to it, from its own description; None where nothing is known."""
+    return TrainRef(fingerprint(facts), label(facts)) if facts.known else None
+
+
+def train_facts(read: FrameFacts, statements: Iterable[Statement]) -> TrainFacts:
+    """The train's description after what the user stated."""
+    stated = _last(statements, "train")
+    return replace(read.train, stated=str(stated)) if stated is not None else read.train
+
+
+def readout_of(read: FrameFacts, measured: PixelFacts | None) -> Readout:
+    """What must be equal before two frames can be compared, from file and pixels."""
+    return Readout(
+        gain=read.gain,
+        iso=read.iso,
+        offset=read.offset,
+        binning=read.binning,
+        readout_mode=read.readout_mode,
+        width=read.width,
+        height=read.height,
+        origin_x=read.origin_x,
+        origin_y=read.origin_y,
+        cfa=read.cfa,
+        row_order=read.row_order,
+        bits=read.bits,
+        dn_step=measured.dn_step if measured else None,
+        black_dn=read.black_dn,
+        white_dn=read.white_dn,
+    )
+
+
+def moment_of(record: FrameRecord, statements: Iterable[Statement]) -> tuple[datetime | None, str | None]:
+    """Start of the exposure (aware) and how it is known: user, header, header_in_zone, with `+clock` where shifted."""
+    statements = tuple(statements)
+    stated = _last(statements, "taken_at")
+    if stated is not None:
+        return localised(datetime.fromisoformat(str(stated)), record.zone), "user"
+    taken = record.read.taken_at
+    if taken is None:
+        return None, None
+    source = "header" if taken.tzinfo is not None else "header_in_zone"
+    shift = _last(statements, "clock_shift_s")
+    taken = localised(taken, record.zone)
+    if shift is not None:
+        return taken + timedelta(seconds=float(shift)), source + "+clock"
+    return taken, source
+
+
+def frame_of(
+    record: FrameRecord,
+    statements: Iterable[Statement] = (),
+    *,
+    body: BodyRef | None = None,
+    train: TrainRef | None = None,
+    retired: bool = False,
+    series: str | None = None,
+) -> Frame:
+    """The outcome of all facts of one frame.
+
+    statements: in order of time, undone ones left out; the last one on a field wins, and value None takes it back.
+    body, train: what the catalogue knows them as (joined, labelled); else they are made from the file's own words.
+    """
+    statements = tuple(statements)
+    read, measured = record.read, record.measured
+    kind, kind_from, confidence = record.decision.kind, record.decision.source, record.decision.confidence
+    stated_kind = _last(statements, "kind")
+    if stated_kind is not None:
+        kind, kind_from, confidence = Kind(str(stated_kind)), KindFrom.USER, 1.0
+    temperature, error, source = read.sensor_temperature_c, HEADER_TEMPERATURE_ERROR_C, TemperatureFrom.HEADER
+    if read.temperature_origin == "makernote":
+        error, source = MAKERNOTE_TEMPERATURE_ERROR_C, TemperatureFrom.MAKERNOTE
+    stated_temperature = _last(statements, "temperature_c")
+    if stated_temperature is not None:
+        temperature, source = float(stated_temperature), TemperatureFrom.USER
+    taken_at, time_from = moment_of(record, statements)
+    warnings = read.warnings + record.decision.warnings
+    if taken_at is None:
+        warnings += (Warning_("time_missing", WARNINGS["time_missing"]),)
+    stated_exposure = _last(statements, "exposure_s")
+    stated_target = _last(statements, "target")
+    stated_filter = _last(statements, "filter")
+    return Frame(
+        id=record.id,
+        sha256=record.sha256,
+        size=record.size,
+        path=record.path,
+        in_place=record.in_place,
+        source_path=record.source_path,
+        kind=kind,
+        kind_from=kind_from if kind is not None else None,
+        kind_confidence=confidence,
+        body=body or body_of(read),
+        readout=readout_of(read, measured),
+        cfa_rows=read.cfa_rows,
+        cfa_columns=read.cfa_columns,
+        exposure_s=float(stated_exposure) if stated_exposure is not None else read.exposure_s,
+        temperature_c=temperature,
+        temperature_error_c=error if temperature is not None else None,
+        temperature_from=source if temperature is not None else None,
+        set_temperature_c=read.set_temperature_c,
+        filter=str(stated_filter) if stated_filter is not None else read.filter,
+        train=train or train_of(train_facts(read, statements)),
+        target=str(stated_target) if stated_target is not None else read.target,
+        taken_at=taken_at,
+        time_from=time_from,
+        night=night_of(taken_at, record.zone) if taken_at is not None else None,
+        combined=read.combined,
+        row_order=read.row_order,
+        median_dn=measured.median_dn if measured else None,
+        mad_dn=measured.mad_dn if measured else None,
+        saturated_fraction=measured.saturated_fraction if measured else None,
+        in_camera_subtraction=read.in_camera_subtraction,
+        rotator_deg=read.rotator_deg,
+        focuser_position=read.focuser_position,
+        warnings=warnings,
+        retired=retired,
+        series=series,
+    )
+
+
+def _last(statements: Iterable[Statement], field: str) -> str | float | None:
+    value: str | float | None = None
+    for statement in statements:
+        if statement.field == field:
+            value = statement.value
+    return value
