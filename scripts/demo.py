@@ -6,7 +6,6 @@ folder is used; it is kept, so that the library can be looked at afterwards.
 
 from __future__ import annotations
 
-import runpy
 import sys
 import tempfile
 from pathlib import Path
@@ -24,10 +23,9 @@ def arguments_of_demo(given: list[str]) -> list[str]:
 
 
 def main() -> None:
-    """Prepare the environment, go on inside it, and run the demo."""
-    environment.rerun_inside()
-    sys.argv = ["darklib", *arguments_of_demo(sys.argv[1:])]
-    runpy.run_module("darklib", run_name="__main__")
+    """Prepare the environment and run the demo in it."""
+    python = environment.ensure()
+    environment.hand_over([str(python), "-m", "darklib", *arguments_of_demo(sys.argv[1:])])
 
 
 if __name__ == "__main__":

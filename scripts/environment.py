@@ -20,6 +20,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import NoReturn
 
 ROOT = Path(__file__).resolve().parent.parent
 STAMP = "darklib-environment"
@@ -88,14 +89,20 @@ def ensure(root: Path = ROOT) -> Path:
 def rerun_inside(root: Path = ROOT) -> None:
     """Go on only in the environment's own interpreter: makes the environment, then starts this script again in it."""
     python = ensure(root)
-    if Path(sys.prefix).resolve() == (root / ".venv").resolve():
-        return
+    if Path(sys.prefix).resolve() != (root / ".venv").resolve():
+        hand_over([str(python), *sys.argv])
+
+
+def hand_over(command: list[str]) -> NoReturn:
+    """Run `command` in this process's place and end with its exit status."""
     # Not os.execv: on Windows it would return to the shell at once, with the new process still running.
-    try:
-        done = subprocess.run([str(python), *sys.argv], check=False)
-    except KeyboardInterrupt:
-        sys.exit(130)
-    sys.exit(done.returncode if done.returncode >= 0 else 128 - done.returncode)
+    with subprocess.Popen(command) as running:
+        while True:
+            try:
+                status = running.wait()
+            except KeyboardInterrupt:
+                continue  # the terminal told both; the other one stops at a safe point, and its status counts
+            sys.exit(status if status >= 0 else 128 - status)
 
 
 def _fill(environment: Path, root: Path) -> None:
