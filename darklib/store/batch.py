@@ -1,0 +1,73 @@
+"""Folders made, and the fsyncs that make new names in them durable, singly or many at a time."""
+
+import threading
+from pathlib import Path
+from types import TracebackType
+
+from darklib.store.mishap import told
+from darklib.store.seam import Seam
+
+
+class Batch:
+    """Folders whose names must still be made durable: many files, one fsync a folder.
+
+    Nothing published with a batch counts as stored before `settle` has returned. May be shared by threads.
+    As a context it settles at the end, unless an exception leaves it.
+    """
+
+    def __init__(self, seam: Seam) -> None:
+        self._seam = seam
+        self._folders: dict[Path, None] = {}
+        self._lock = threading.Lock()
+
+    def add(self, folder: Path) -> None:
+        """This folder got a new name."""
+        with self._lock:
+            self._folders[folder] = None
+
+    def settle(self) -> None:
+        """fsync every folder noted so far; one that fails stays noted."""
+        with self._lock:
+            waiting = list(self._folders)
+        for folder in waiting:
+            with told(folder, "cannot secure the folder"):
+                self._seam.fsync_folder(folder)
+            with self._lock:
+                self._folders.pop(folder, None)
+
+    def __enter__(self) -> "Batch":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if kind is None:
+            self.settle()
+
+
+def make_folders(seam: Seam, folder: Path, batch: Batch | None = None) -> None:
+    """A folder and those above it that are missing; their names are durable (at once, or with the batch)."""
+    missing: list[Path] = []
+    at = folder
+    with told(folder, "cannot make the folder"):
+        while not seam.is_folder(at):
+            missing.append(at)
+            if at.parent == at:
+                break
+            at = at.parent
+        for one in reversed(missing):
+            try:
+                seam.mkdir(one)
+            except FileExistsError:
+                if not seam.is_folder(one):
+                    raise
+            secure(seam, one.parent, batch)
+
+
+def secure(seam: Seam, folder: Path, batch: Batch | None) -> None:
+    """fsync the folder now, or note it in the batch."""
+    if batch is not None:
+        batch.add(folder)
+        return
+    with told(folder, "cannot secure the folder"):
+        seam.fsync_folder(folder)
