@@ -27,7 +27,7 @@ class RunStarted:
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """A frame was taken in: its file is durable before this line is written. statements: what the user stated with it."""
+    """A frame was taken in; its file is durable before this line is written. statements: what the user stated."""
 
     record: FrameRecord
     statements: tuple[Statement, ...] = ()
@@ -108,6 +108,8 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class BodyNamed:
+    """The user gave a body a label."""
+
     body_id: str
     label: str
     at: datetime
@@ -134,6 +136,8 @@ class BodyChanged:
 
 @dataclass(frozen=True, slots=True)
 class TrainChanged:
+    """A train was taken apart, rotated or cleaned."""
+
     fingerprint: str
     note: str
     at: datetime

@@ -66,7 +66,7 @@ class Ignored:
 
 
 @dataclass(frozen=True, slots=True)
-class Warning_:
+class FrameWarning:
     """Something about a frame worth knowing: a code of `facts/codes`, its sentence, and figures with units in their names."""
 
     code: str
@@ -142,7 +142,7 @@ class FrameFacts:
     combined: Combined | None = None
     facts: tuple[Fact, ...] = ()
     ignored: tuple[Ignored, ...] = ()
-    warnings: tuple[Warning_, ...] = ()
+    warnings: tuple[FrameWarning, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +191,7 @@ class KindDecision:
     source: KindFrom | None
     confidence: float
     why: str = ""
-    warnings: tuple[Warning_, ...] = ()
+    warnings: tuple[FrameWarning, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,6 +321,6 @@ class Frame:
     in_camera_subtraction: bool | None = None
     rotator_deg: float | None = None
     focuser_position: float | None = None
-    warnings: tuple[Warning_, ...] = ()
+    warnings: tuple[FrameWarning, ...] = ()
     retired: bool = False
     series: str | None = None

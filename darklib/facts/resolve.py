@@ -16,7 +16,7 @@ from darklib.facts.frame import (
     Readout,
     Statement,
     TemperatureFrom,
-    Warning_,
+    FrameWarning,
 )
 from darklib.facts.naming import body_id, body_key
 from darklib.facts.night import localised, night_of
@@ -116,7 +116,7 @@ def frame_of(
     taken_at, time_from = moment_of(record, statements)
     warnings = read.warnings + record.decision.warnings
     if taken_at is None:
-        warnings += (Warning_("time_missing", WARNINGS["time_missing"]),)
+        warnings += (FrameWarning("time_missing", WARNINGS["time_missing"]),)
     stated_exposure = _last(statements, "exposure_s")
     stated_target = _last(statements, "target")
     stated_filter = _last(statements, "filter")

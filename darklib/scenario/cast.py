@@ -8,21 +8,21 @@ SITE_ZONE = "Etc/GMT+1"
 """The site lies on an invented island; its clocks are one hour behind UTC all year (the sign is POSIX's)."""
 SITE_LATITUDE, SITE_LONGITUDE, SITE_HEIGHT_M = "+47 30 00", "-20 15 00", 85.0
 
-REFRACTOR = Telescope("Harrowfen 90/540", 540.0, 90.0, 0.0, 70.0, 26.0, (0.35, -0.2))
-NEWTONIAN = Telescope("Thrannet 150/600", 600.0, 150.0, 0.42, 80.0, 28.5, (-0.3, 0.4))
+REFRACTOR = Telescope("Harrowfen 90/540", 540.0, 90.0, 0.0, 70.0, 18.0, (0.5, -0.3))
+NEWTONIAN = Telescope("Thrannet 150/600", 600.0, 150.0, 0.42, 80.0, 23.5, (-0.4, 0.5))
 
 REFRACTOR_DUST = (
-    Grain(0.09, 6.0, -2.9, 1.4, "window"),
-    Grain(0.12, 7.0, 3.6, -2.2, "window"),
-    Grain(0.22, 24.0, 1.2, 1.9, "filter", "L"),
-    Grain(0.20, 24.0, -3.8, -1.5, "filter", "R"),
-    Grain(0.25, 24.0, 2.6, -0.4, "filter", "H-alpha"),
-    Grain(0.30, 32.0, 3.0, 1.8, "tube"),
+    Grain(0.14, 6.0, -2.9, 1.4, "window"),
+    Grain(0.18, 7.0, 3.6, -2.2, "window"),
+    Grain(0.55, 24.0, 1.2, 1.9, "filter", "L"),
+    Grain(0.50, 24.0, -3.8, -1.5, "filter", "R"),
+    Grain(0.60, 24.0, 2.6, -0.4, "filter", "H-alpha"),
+    Grain(0.80, 32.0, 3.0, 1.8, "tube"),
 )
 NEWTONIAN_DUST = (
-    Grain(0.06, 2.4, 1.6, -1.1, "window"),
-    Grain(0.07, 2.4, -2.2, 0.8, "window"),
-    Grain(0.20, 14.0, -0.6, -1.3, "tube"),
+    Grain(0.10, 2.4, 1.6, -1.1, "window"),
+    Grain(0.12, 2.4, -2.2, 0.8, "window"),
+    Grain(0.50, 14.0, -0.6, -1.3, "tube"),
 )
 
 COOLED_GAIN = 100
