@@ -1,7 +1,6 @@
-"""What is known of one frame: as read from the file, as measured on its pixels, and the outcome of both.
+"""What is known of one frame: as read from the file, as measured on its pixels, and the outcome.
 
-Four sorts of facts are kept apart: read (`FrameFacts`), measured (`PixelFacts`), inferred (`KindDecision` by series, body,
-temperature) and stated by the user (`Statement`). `facts/resolve` alone ranks them into a `Frame`.
+Four sorts of facts are kept apart: read (`FrameFacts`), measured (`PixelFacts`), inferred (`KindDecision`) and stated by the user (`Statement`). `facts/resolve` alone ranks them into a `Frame`.
 """
 
 from collections.abc import Mapping
@@ -9,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 
-from darklib.facts.train import TrainFacts, TrainRef
+from darklib.facts.train import NO_TRAIN, TrainFacts, TrainRef
 
 
 class Kind(StrEnum):
@@ -67,7 +66,7 @@ class Ignored:
 
 @dataclass(frozen=True, slots=True)
 class FrameWarning:
-    """Something about a frame worth knowing: a code of `facts/codes`, its sentence, and figures with units in their names."""
+    """Something worth knowing about a frame: a code of `facts/codes`, its sentence, figures with units in their names."""
 
     code: str
     text: str
@@ -126,7 +125,7 @@ class FrameFacts:
     set_temperature_c: float | None = None
     ambient_temperature_c: float | None = None
     filter: str | None = None
-    train: TrainFacts = TrainFacts()
+    train: TrainFacts = NO_TRAIN
     focuser_position: float | None = None
     rotator_deg: float | None = None
     pixel_size_um: float | None = None
@@ -147,7 +146,7 @@ class FrameFacts:
 
 @dataclass(frozen=True, slots=True)
 class PlaneLevel:
-    """Levels of one CFA colour (`colour` "" for mono): median, MAD, 3-sigma-clipped mean and its standard deviation, DN."""
+    """Levels of one CFA colour ("" for mono): median, MAD, 3-sigma-clipped mean and its standard deviation, DN."""
 
     colour: str
     median_dn: float
@@ -230,6 +229,10 @@ class BodyRef:
     serial: str | None
 
 
+def _canonical(part: str | float | None) -> str:
+    return "" if part is None else f"{part:g}" if isinstance(part, float) else str(part)
+
+
 @dataclass(frozen=True, slots=True)
 class Readout:
     """What must be equal before two frames can be compared. black_dn and white_dn are told, never compared."""
@@ -255,14 +258,12 @@ class Readout:
         """Canonical text of what is compared; equal keys are equal readouts."""
         compared = (self.gain, self.iso, self.offset, *self.binning, self.readout_mode, self.width, self.height)
         place = (self.origin_x, self.origin_y, self.cfa, self.row_order, self.bits, self.dn_step)
-        return "|".join(
-            "" if part is None else f"{part:g}" if isinstance(part, float) else str(part) for part in compared + place
-        )
+        return "|".join(_canonical(part) for part in compared + place)
 
 
 @dataclass(frozen=True, slots=True)
 class FrameRecord:
-    """All that is kept of a frame besides what the user states: the journal's `stored` entry, the catalogue's raw material.
+    """All that is kept of a frame besides what the user states: what the journal stores and the catalogue is made of.
 
     path: relative to the library with forward slashes, or absolute where `in_place`. zone: the IANA zone in which
     times without one are read. source_path and modified: where and how old the file was when taken in.

@@ -81,8 +81,8 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class CalibrationSet:
-    """Calibration frames that belong together: one kind, body, readout and exposure; darks and biases of one temperature;
-    flats of one night, filter and train. Frames sorted by time, then id; retired ones are left out.
+    """Calibration frames that belong together: one kind, body, readout and exposure; darks and biases of one
+    temperature; flats of one night, filter and train. Frames sorted by time, then id; retired ones are left out.
     """
 
     id: str
@@ -191,8 +191,8 @@ class Wanted:
     """Which series to fetch from the stock. None: any. Series with unknown exposure or temperature always qualify.
 
     Exposures in seconds and temperatures in degrees C are ranges with both ends included, compared with a series' own
-    exposure and with its span of temperatures (overlap). near: the moment nearest to which series come first, else the newest
-    first. Retired frames do not count; series of none but retired frames are not given.
+    exposure and with its span of temperatures (overlap). near: series nearest to this moment come first, else the
+    newest. Retired frames do not count; series of none but retired frames are not given.
     """
 
     kind: Kind

@@ -9,7 +9,7 @@ from darklib.facts.train import TrainRef
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """Sensor temperatures at which a set would serve well, degrees C, both ends included, and the best one to shoot at."""
+    """Sensor temperatures at which a set would serve well, degrees C, both ends included, and the best of them."""
 
     low_c: float
     high_c: float

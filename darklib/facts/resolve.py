@@ -10,13 +10,13 @@ from darklib.facts.frame import (
     Frame,
     FrameFacts,
     FrameRecord,
+    FrameWarning,
     Kind,
     KindFrom,
     PixelFacts,
     Readout,
     Statement,
     TemperatureFrom,
-    FrameWarning,
 )
 from darklib.facts.naming import body_id, body_key
 from darklib.facts.night import localised, night_of

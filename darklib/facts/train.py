@@ -1,4 +1,4 @@
-"""The optical train a light or flat came through, and its fingerprint. The filter is kept apart: one train, many filters."""
+"""The optical train a light or flat came through, and its fingerprint; the filter is kept apart."""
 
 import hashlib
 import re
@@ -10,7 +10,7 @@ FOCAL_LENGTH_TOLERANCE = 0.01
 
 @dataclass(frozen=True, slots=True)
 class TrainFacts:
-    """What a file says of its optics. telescope: the telescope's or lens's name. stated: the user's own name for the train."""
+    """What a file says of its optics. telescope: name of telescope or lens. stated: the user's own name for the train."""
 
     telescope: str | None = None
     focal_length_mm: float | None = None
@@ -21,6 +21,10 @@ class TrainFacts:
     def known(self) -> bool:
         """Whether anything at all is known; a train of which nothing is known is no train."""
         return any((self.telescope, self.focal_length_mm, self.stated))
+
+
+NO_TRAIN = TrainFacts()
+"""Nothing is known of the optics."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +71,9 @@ def same_train(a: TrainFacts, b: TrainFacts) -> bool:
 
 def fingerprint(facts: TrainFacts) -> str:
     """Eight hexadecimal digits made from the train's first description; the same on every run and platform."""
-    focal = "" if facts.focal_length_mm is None else f"{facts.focal_length_mm:.0f}"
-    text = "|".join(
-        (
-            plain_name(facts.stated),
-            plain_name(facts.telescope) if not facts.stated else "",
-            focal if not facts.stated else "",
-        )
-    )
+    if facts.stated:
+        text = f"{plain_name(facts.stated)}||"
+    else:
+        focal = "" if facts.focal_length_mm is None else f"{facts.focal_length_mm:.0f}"
+        text = f"|{plain_name(facts.telescope)}|{focal}"
     return hashlib.sha256(text.encode()).hexdigest()[:8]
