@@ -18,7 +18,7 @@ from darklib.facts.frame import (
     Statement,
     TemperatureFrom,
 )
-from darklib.facts.naming import body_id, body_key
+from darklib.facts.naming import body_id, body_key, five_letters, slug
 from darklib.facts.night import localised, night_of
 from darklib.facts.train import TrainFacts, TrainRef, fingerprint, label
 
@@ -29,13 +29,28 @@ MAKERNOTE_TEMPERATURE_ERROR_C = 1.0
 """Maker notes hold whole degrees from a sensor on a board."""
 
 
-def body_of(read: FrameFacts) -> BodyRef | None:
-    """The body as the file names it; None where it names no model."""
+def body_of(read: FrameFacts, statements: Iterable[Statement] = ()) -> BodyRef | None:
+    """The body: as the user states it, else as the file names it; None where neither names one.
+
+    A statement may hold the id or label of a body already known: the catalogue looks there first and comes here only for
+    a body that is new.
+    """
+    stated = _last(statements, "body")
+    if stated is not None:
+        name = " ".join(str(stated).split())
+        key = f"stated|{name.casefold()}"
+        return BodyRef(f"{slug(name)}-{five_letters(key)}", key, name, read.make, read.model, read.serial)
     if not read.model:
         return None
     key = body_key(read.make, read.model, read.serial)
     name = read.model if not read.serial else f"{read.model} ({read.serial})"
     return BodyRef(body_id(read.make, read.model, read.serial), key, name, read.make, read.model, read.serial)
+
+
+def stated_body(statements: Iterable[Statement]) -> str | None:
+    """The id or label of the body that the user states, if any."""
+    value = _last(statements, "body")
+    return None if value is None else str(value)
 
 
 def train_of(facts: TrainFacts) -> TrainRef | None:
@@ -130,7 +145,7 @@ def frame_of(
         kind=kind,
         kind_from=kind_from if kind is not None else None,
         kind_confidence=confidence,
-        body=body or body_of(read),
+        body=body or body_of(read, statements),
         readout=readout_of(read, measured),
         cfa_rows=read.cfa_rows,
         cfa_columns=read.cfa_columns,

@@ -10,7 +10,7 @@ FOCAL_LENGTH_TOLERANCE = 0.01
 
 @dataclass(frozen=True, slots=True)
 class TrainFacts:
-    """What a file says of its optics. telescope: name of telescope or lens. stated: the user's own name for the train."""
+    """What a file says of its optics. telescope: name of telescope or lens. stated: the user's own name for it."""
 
     telescope: str | None = None
     focal_length_mm: float | None = None
