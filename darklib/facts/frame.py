@@ -1,7 +1,7 @@
 """What is known of one frame: as read from the file, as measured on its pixels, and the outcome.
 
-Four sorts of facts are kept apart: read (`FrameFacts`), measured (`PixelFacts`), inferred (`KindDecision`) and stated by
-the user (`Statement`). `facts/resolve` alone ranks them into a `Frame`.
+Four sorts of facts are kept apart: read (`FrameFacts`), measured (`PixelFacts`), inferred (`KindDecision`) and
+stated by the user (`Statement`). `facts/resolve` alone ranks them into a `Frame`.
 """
 
 from collections.abc import Mapping

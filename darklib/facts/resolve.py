@@ -32,8 +32,8 @@ MAKERNOTE_TEMPERATURE_ERROR_C = 1.0
 def body_of(read: FrameFacts, statements: Iterable[Statement] = ()) -> BodyRef | None:
     """The body: as the user states it, else as the file names it; None where neither names one.
 
-    A statement may hold the id or label of a body already known: the catalogue looks there first and comes here only for
-    a body that is new.
+    A statement may hold the id or label of a body already known: the catalogue looks there first and comes here only
+    for a body that is new.
     """
     stated = _last(statements, "body")
     if stated is not None:
