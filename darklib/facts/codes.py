@@ -95,6 +95,8 @@ PASSED_OVER: dict[str, str] = {
     "not_a_file": "not an ordinary file",
     "known_set_aside": "already set aside",
     "folder_unreadable": "a folder that cannot be read",
+    "unreadable": "a file the system would not let be read",
+    "library": "the folder of a library, which keeps its own files",
 }
 
 USES: dict[str, str] = {
