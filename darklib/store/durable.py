@@ -106,10 +106,17 @@ def publish(
 
 
 def publish_text(
-    seam: Seam, text: str, folder: Path, name: str, *, batch: Batch | None = None, read_only: bool = False
+    seam: Seam,
+    text: str,
+    folder: Path,
+    name: str,
+    *,
+    batch: Batch | None = None,
+    read_only: bool = False,
+    exact: bool = False,
 ) -> Published:
     r"""Store a text as UTF-8 with line feeds; undecodable characters as `\xNN`."""
-    return publish(seam, shown(text).encode("utf-8"), folder, name, batch=batch, read_only=read_only)
+    return publish(seam, shown(text).encode("utf-8"), folder, name, batch=batch, read_only=read_only, exact=exact)
 
 
 def copy_in(
@@ -312,16 +319,16 @@ def _copy_all(seam: Seam, source: FileIO, target: FileIO, path: Path) -> int:
 def _differs(path: Path) -> DarklibError:
     return DarklibError(
         "copy_differs",
-        f"the copy read back from the disk differs from what was written: {shown(str(path))}; it was not kept",
+        f"The copy read back from the disk differs from what was written: {shown(str(path))}. It was not kept.",
         path=shown(str(path)),
-        remedy="the source is untouched; check memory, cable and disk, then run the same command again",
+        remedy="The source is untouched. Check memory, cable and disk, then run the same command again.",
     )
 
 
 def _other_file(path: Path) -> DarklibError:
     return DarklibError(
         "exists_and_differs",
-        f"another file stands there and is never overwritten: {shown(str(path))}",
+        f"Another file stands there and is never overwritten: {shown(str(path))}.",
         path=shown(str(path)),
-        remedy="choose another folder, or move that file away",
+        remedy="Choose another folder, or move that file away.",
     )

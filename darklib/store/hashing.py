@@ -51,7 +51,7 @@ def changed(path: StrPath, how: str) -> DarklibError:
     place = shown(str(path))
     return DarklibError(
         "source_changed",
-        f"the file changed while it was read: {place} ({how})",
+        f"The file changed while it was read: {place} ({how}).",
         path=place,
-        remedy="wait until whatever writes it has finished, then run the same command again",
+        remedy="Wait until whatever writes it has finished, then run the same command again.",
     )

@@ -122,9 +122,9 @@ class JournalWriter:
         if self._broken:
             raise DarklibError(
                 "journal_broken",
-                f"the journal of this run could not be written before: {shown(str(self.path))}",
+                f"The journal of this run could not be written before: {shown(str(self.path))}.",
                 path=shown(str(self.path)),
-                remedy="see the first error, then run the command again",
+                remedy="See the first error, then run the command again.",
             )
         if not block:
             return self.offset

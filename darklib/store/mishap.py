@@ -8,46 +8,47 @@ from darklib.facts.errors import DarklibError
 from darklib.store.names import shown
 from darklib.store.seam import StrPath
 
-# errno -> (code, what happened, remedy). One row a cause; the sentence is "<doing> <path>: <what happened>."
-_CAUSES: dict[int, tuple[str, str, str]] = {}
-
-
-def _row(code: str, what: str, remedy: str, *names: str) -> None:
-    for name in names:  # not every platform has every number
-        if hasattr(errno, name):
-            _CAUSES[getattr(errno, name)] = (code, what, remedy)
-
-
-_row("disk_full", "the disk is full", "make room on that disk, then run the same command again", "ENOSPC", "EDQUOT")
-_row("read_only", "the disk is read-only", "make it writable (a card's lock, a mount option), then try again", "EROFS")
-_row(
-    "no_permission",
-    "permission denied",
-    "check who owns it, its permissions, and that no other program holds it open",
-    "EACCES",
-    "EPERM",
+# Code, what happened, remedy, the system's numbers for it.
+_ROWS = (
+    ("disk_full", "the disk is full", "Make room on that disk, then run the same command again.", "ENOSPC EDQUOT"),
+    (
+        "read_only",
+        "the disk is read-only",
+        "Make it writable (a card's lock, a mount option), then try again.",
+        "EROFS",
+    ),
+    (
+        "no_permission",
+        "permission denied",
+        "Check who owns it, its permissions, and that no other program holds it open.",
+        "EACCES EPERM",
+    ),
+    (
+        "vanished",
+        "it is not there",
+        "Check that the card or disk is connected, then run the same command again.",
+        "ENOENT ENOTDIR ENODEV ENXIO ESTALE ENOTCONN EHOSTDOWN ENOMEDIUM",
+    ),
+    (
+        "disk_error",
+        "the disk reports an error",
+        "The card, cable or disk may be failing: copy what is readable first.",
+        "EIO",
+    ),
+    ("disk_error", "the network share does not answer", "Check the connection, then try again.", "ETIMEDOUT"),
+    ("name_too_long", "the name or path is too long", "Use a shorter path.", "ENAMETOOLONG"),
+    ("file_too_large", "the file is too large for that disk", "Use a disk formatted for large files.", "EFBIG"),
+    ("too_many_open", "too many files are open", "Close other programs or raise the limit.", "EMFILE ENFILE"),
+    ("link_loop", "its links lead in a circle", "Remove the link.", "ELOOP"),
+    ("is_a_folder", "there is a folder of that name", "Rename the folder or choose another name.", "EISDIR"),
+    ("in_use", "another program holds it", "Close that program, then try again.", "EBUSY ETXTBSY"),
 )
-_row(
-    "vanished",
-    "it is no longer there",
-    "check that the card or disk is still connected, then run the same command again",
-    "ENOENT",
-    "ENOTDIR",
-    "ENODEV",
-    "ENXIO",
-    "ESTALE",
-    "ENOTCONN",
-    "EHOSTDOWN",
-    "ENOMEDIUM",
-)
-_row("disk_error", "the disk reports an error", "the card, cable or disk may be failing: copy what is readable", "EIO")
-_row("disk_error", "the network share does not answer", "check the connection, then try again", "ETIMEDOUT")
-_row("name_too_long", "the name or path is too long", "use a shorter path for the library", "ENAMETOOLONG")
-_row("file_too_large", "the file is too large for that disk", "use a disk formatted for large files", "EFBIG")
-_row("too_many_open", "too many files are open", "close other programs or raise the limit", "EMFILE", "ENFILE")
-_row("link_loop", "its links lead in a circle", "remove the link", "ELOOP")
-_row("is_a_folder", "there is a folder of that name", "rename the folder or choose another name", "EISDIR")
-_row("in_use", "another program holds it", "close that program, then try again", "EBUSY", "ETXTBSY")
+_CAUSES: dict[int, tuple[str, str, str]] = {
+    getattr(errno, name): (code, what, remedy)
+    for code, what, remedy, names in _ROWS
+    for name in names.split()
+    if hasattr(errno, name)  # not every platform has every number
+}
 
 
 def in_words(error: OSError, path: StrPath, doing: str) -> DarklibError:
@@ -57,9 +58,9 @@ def in_words(error: OSError, path: StrPath, doing: str) -> DarklibError:
     """
     place = shown(str(path))
     code, what, remedy = _CAUSES.get(
-        error.errno or 0, ("file_trouble", error.strerror or type(error).__name__, "look at that file, then try again")
+        error.errno or 0, ("file_trouble", error.strerror or type(error).__name__, "Look at that file, then try again.")
     )
-    return DarklibError(code, f"{doing} {place}: {what}", path=place, remedy=remedy)
+    return DarklibError(code, f"{doing[:1].upper()}{doing[1:]} {place}: {what}.", path=place, remedy=remedy)
 
 
 @contextmanager

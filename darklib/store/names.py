@@ -24,6 +24,11 @@ def _visible(match: re.Match[str]) -> str:
     return f"\\x{number - 0xDC00:02x}" if 0xDC80 <= number <= 0xDCFF else f"\\u{number:04x}"
 
 
+def unshown(text: str) -> str:
+    r"""The inverse of `shown` for names the system gave: `\xNN` from 80 on is an undecodable byte again."""
+    return re.sub(r"\\x([89a-f][0-9a-f])", lambda match: chr(0xDC00 + int(match.group(1), 16)), text)
+
+
 def folder_name(text: str, *, otherwise: str = "unnamed") -> str:
     """One safe name for a folder or file made from any text.
 

@@ -1,5 +1,6 @@
 """The only removals: a source after its verified copy (`--move`), and temporary files of our own."""
 
+import stat as stat_bits
 from datetime import timedelta
 from pathlib import Path
 
@@ -16,32 +17,35 @@ def remove_source(seam: Seam, path: Path, sha256: str, stored: Path) -> None:
     """Take a source away after its copy was verified and journalled (`--move`).
 
     Looks again first: the source still has these bytes, the stored copy is there with the same size, and the two
-    are not one file. DarklibError 'source_changed', 'copy_missing' or 'same_file' where not; then nothing is done.
+    are not one file. DarklibError 'source_changed', 'copy_missing', 'same_file' or 'is_a_link' where not; then
+    nothing is done.
     """
+    with told(path, "cannot read"):
+        if stat_bits.S_ISLNK(seam.lstat(path).st_mode):
+            raise _stays("is_a_link", f"{shown(str(path))} is a link, which --move leaves alone.", path)
     with told(stored, "cannot see the stored copy"):
         kept = seam.stat(stored) if seam.exists(stored) else None
     found, size = hash_file(seam, path)
     if found != sha256:
         raise changed(path, "its content is not what was stored; it is left where it is")
     if kept is None or kept.st_size != size:
-        raise DarklibError(
+        raise _stays(
             "copy_missing",
-            f"the stored copy of {shown(str(path))} is not there: {shown(str(stored))}; the source stays",
-            path=shown(str(path)),
-            remedy="run verify, then ingest again",
+            f"The stored copy of {shown(str(path))} is not there: {shown(str(stored))}. The source stays.",
+            path,
+            "Run verify, then ingest again.",
         )
     with told(path, "cannot remove"):
         here = seam.stat(path)
         # Two names of one file: taking one away would leave the library with a file that others may still write to.
         if (here.st_dev, here.st_ino) == (kept.st_dev, kept.st_ino) and here.st_ino:
-            raise DarklibError(
-                "same_file",
-                f"{shown(str(path))} and the stored copy are one file; it stays",
-                path=shown(str(path)),
-                remedy="nothing needs to be done",
-            )
+            raise _stays("same_file", f"{shown(str(path))} and the stored copy are one file. It stays.", path)
         seam.unlink(path)
         seam.fsync_folder(path.parent)
+
+
+def _stays(code: str, text: str, path: Path, remedy: str = "Nothing needs to be done.") -> DarklibError:
+    return DarklibError(code, text, path=shown(str(path)), remedy=remedy)
 
 
 def sweep(seam: Seam, folder: Path, older_than_s: float = 3600.0) -> list[Path]:
