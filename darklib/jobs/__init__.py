@@ -1,0 +1,1 @@
+"""One job a module: fetch, call the pure rooms, record. Jobs return dataclasses and print nothing."""
