@@ -10,21 +10,13 @@ from darklib.catalogue.schema import open_catalogue
 from darklib.facts.entries import Entry, decode
 from darklib.facts.errors import DarklibError
 from darklib.facts.settings import Settings
+from darklib.jobs.results import InitResult
 from darklib.store import configuration, journal
 from darklib.store.layout import Library, find, make
 from darklib.store.seam import Seam
 
 REPLAY_AT_ONCE = 500
 """Journal lines applied in one transaction when a tail is replayed."""
-
-
-@dataclass(frozen=True, slots=True)
-class Init:
-    """Result of `init`: the absolute folder of the new library, and the time zone written into its configuration."""
-
-    library: str
-    timezone: str
-    dry_run: bool = False
 
 
 @dataclass(slots=True)
@@ -37,6 +29,11 @@ class Opened:
     seam: Seam
     replayed: int = 0
     torn: tuple[str, ...] = ()
+
+    @property
+    def root(self) -> Path:
+        """The library's absolute folder."""
+        return self.layout.root
 
     def __enter__(self) -> "Opened":
         return self
@@ -65,7 +62,7 @@ def no_library() -> DarklibError:
 
 
 def find_root(explicit: str | None, seam: Seam | None = None) -> Path:
-    """The library's folder: --library, else DARKLIB_LIBRARY, else the nearest parent that is one, else the user's data folder.
+    """The library's folder: --library, else DARKLIB_LIBRARY, else the nearest parent that is one, else the user's own.
 
     Raises DarklibError where none of these is a library.
     """
@@ -76,7 +73,9 @@ def find_root(explicit: str | None, seam: Seam | None = None) -> Path:
     return found.root
 
 
-def init(folder: str | None, *, timezone: str | None = None, seam: Seam | None = None, dry_run: bool = False) -> Init:
+def init(
+    folder: str | None, *, timezone: str | None = None, seam: Seam | None = None, dry_run: bool = False
+) -> InitResult:
     """Makes a library in `folder` (default: the user's data folder). Never touches one that exists.
 
     timezone: IANA name; default: the system's own, else Etc/UTC.
@@ -85,17 +84,10 @@ def init(folder: str | None, *, timezone: str | None = None, seam: Seam | None =
     root = Path(seam.absolute(folder)) if folder else seam.user_data_folder()
     zone = timezone or local_zone()
     text = configuration.default_text(zone)
-    if seam.exists(root / "darklib.toml"):
-        raise DarklibError(
-            "library_exists",
-            "There is a library in this folder already; nothing was changed.",
-            path=str(root),
-            remedy="Use it with --library, or choose another folder.",
-        )
     if not dry_run:
         library = make(seam, root, text)
         open_catalogue(library.catalogue, library.backups, create=True).close()
-    return Init(str(root), zone, dry_run)
+    return InitResult(str(root), zone, dry_run)
 
 
 def local_zone() -> str:
@@ -110,7 +102,8 @@ def local_zone() -> str:
 
 def open_library(root: Path, *, seam: Seam | None = None) -> Opened:
     """Opens the library at `root`: reads its configuration, upgrades an older catalogue (after a backup), makes a missing
-    one from the journal, and replays what an interrupted run wrote to the journal but not to the catalogue."""
+    one from the journal, and replays what an interrupted run wrote to the journal but not to the catalogue.
+    """
     seam = seam or Seam()
     layout = Library(root)
     if not seam.exists(layout.config):
