@@ -131,10 +131,20 @@ def _run(command: list[str]) -> None:
     # Another active environment must not redirect the installers.
     surroundings = {k: v for k, v in os.environ.items() if k not in {"VIRTUAL_ENV", "PYTHONHOME", "PYTHONPATH"}}
     try:
-        done = subprocess.run(command, env=surroundings, check=False)
+        # What the installers say matters only where they fail.
+        done = subprocess.run(
+            command,
+            env=surroundings,
+            check=False,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            errors="replace",
+        )
     except OSError as error:
         sys.exit(f"Could not start {command[0]}: {error}")
     if done.returncode != 0:
+        print(done.stdout, end="", flush=True)
         sys.exit(
             f"This step failed with status {done.returncode}: {subprocess.list2cmdline(command)}\n"
             "The lines above say why. Once it is put right, the same command goes on from here."

@@ -92,12 +92,13 @@ def test_a_moved_checkout_makes_it_stale(checkout: Path, tmp_path_factory: pytes
 
 def test_a_failed_step_leaves_no_stamp(checkout: Path, capfd: pytest.CaptureFixture[str]) -> None:
     make_interpreter(checkout)
-    failing = [sys.executable, "-c", "import sys; sys.exit(7)"]
+    failing = [sys.executable, "-c", "import sys; print('why', file=sys.stderr); sys.exit(7)"]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(environment, "commands", lambda *_: [failing])
         with pytest.raises(SystemExit, match="failed with status 7.*sys.exit"):
             environment.ensure(checkout)
     assert not environment.is_current(checkout / ".venv", checkout)
+    assert "why\n" in capfd.readouterr().out
 
 
 def test_an_installer_that_cannot_start_is_named(checkout: Path) -> None:
@@ -140,9 +141,13 @@ def test_two_scripts_take_turns(checkout: Path) -> None:
         assert environment._taken(other.fileno())
 
 
-def test_other_environments_do_not_leak_in(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> None:
+def test_other_environments_do_not_leak_in(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("VIRTUAL_ENV", "/another/environment")
     monkeypatch.setenv("PYTHONPATH", "/another/path")
-    code = "import os; print(os.environ.get('VIRTUAL_ENV'), os.environ.get('PYTHONPATH'))"
-    environment._run([sys.executable, "-c", code])
-    assert capfd.readouterr().out.split() == ["None", "None"]
+    seen = tmp_path / "seen"
+    code = (
+        "import os, sys; names = {'VIRTUAL_ENV', 'PYTHONPATH', 'PATH'} & set(os.environ);"
+        "open(sys.argv[1], 'w', encoding='utf-8').write(' '.join(sorted(names)))"
+    )
+    environment._run([sys.executable, "-c", code, str(seen)])
+    assert seen.read_text(encoding="utf-8") == "PATH"
