@@ -1,0 +1,1 @@
+"""An array of sensor values -> figures (`PixelFacts`). numpy, no files."""
