@@ -10,6 +10,8 @@ REASONS: dict[str, str] = {
     "gain_unknown": "the gain or ISO of one side is not known",
     "offset_unknown": "the offset of one side is not known",
     "body_unknown": "the camera body of one side is not known",
+    "readout_unknown": "part of how one side was read out is not known",
+    "filter_unknown": "the filter of one side is not known",
     "train_unknown": "the optical train of one side is not known",
     "different_train": "came through another optical train",
     "train_changed": "the train was changed in between",

@@ -5,6 +5,8 @@ from statistics import median
 
 from darklib.facts.frame import Frame, Kind
 from darklib.facts.match import Temperatures
+from darklib.facts.naming import night_name
+from darklib.facts.units import same_series_exposure
 
 
 def series_key(frame: Frame) -> str:
@@ -22,6 +24,35 @@ def series_key(frame: Frame) -> str:
         (frame.target or "").casefold() if frame.kind in (Kind.LIGHT, None) else "",
     )
     return "\n".join(parts)
+
+
+def series_definition(frame: Frame) -> str:
+    """Everything that defines the series which this frame would begin: its key and its exposure."""
+    return definition(series_key(frame), frame.exposure_s)
+
+
+def definition(key: str, exposure_s: float | None) -> str:
+    """A key of `series_key` with a series' own exposure, to three figures.
+
+    Two series of one key differ by 2 percent or more, so three figures tell them apart; and a series that begins with
+    another of its own frames (a bulb's 300.2 s for 300.0 s) mostly keeps its name.
+    """
+    return f"{key}\n" + ("" if exposure_s is None else f"{exposure_s:.3g}")
+
+
+def series_id(key: str, exposure_s: float | None, night: str | None) -> str:
+    """The id of a series, and of the batch that its lights are: night and five letters made from what defines it.
+
+    exposure_s: the series' own exposure, that of the frame which began it.
+    """
+    return night_name(night, definition(key, exposure_s))
+
+
+def in_series(exposure_s: float | None, own_exposure_s: float | None) -> bool:
+    """Whether a frame of a series' key belongs to it by exposure. own_exposure_s: the series' own."""
+    if exposure_s is None or own_exposure_s is None:
+        return exposure_s is own_exposure_s
+    return same_series_exposure(exposure_s, own_exposure_s)
 
 
 def temperatures_of(values_c: Iterable[float | None]) -> Temperatures:

@@ -18,8 +18,11 @@ class Interval:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """Calibration frames that some lights lack. role: dark, flat, bias or dark_flat; have, need: frames.
+    """Calibration frames that some lights lack. role: dark, flat, bias or dark_flat.
+
+    need: frames of a good set; have: those of them that exist, so need - have are to be shot.
     still_possible: False where they can no longer be shot (a flat of a train since taken apart).
+    cooled: whether the body has a cooler of its own; None where nothing says so.
     """
 
     kind: Kind
@@ -37,6 +40,7 @@ class Gap:
     need: int
     verdict_now: Verdict
     still_possible: bool = True
+    cooled: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
