@@ -7,7 +7,7 @@ from darklib.facts.frame import Kind
 
 @dataclass(frozen=True, slots=True)
 class Nights:
-    """Nights as ISO dates, both ends included; None is open. last: the newest night with lights, low and high then None."""
+    """Nights as ISO dates, both ends included; None is open. last: the newest with lights, both ends then None."""
 
     low: str | None = None
     high: str | None = None
@@ -29,8 +29,9 @@ class Span:
 
 @dataclass(frozen=True, slots=True)
 class FramesAsked:
-    """Which frames to list. body and train: an id, a label or a unique beginning of one. exposure: seconds; temperature:
-    degrees C. retired: only retired frames, else only others. undecided: only frames without a kind. after: a frame's id.
+    """Which frames to list. body and train: an id, a label or a unique beginning of one. exposure: seconds;
+    temperature: degrees C. retired: only retired frames, else only others. undecided: only frames without a kind.
+    after: a frame's id.
     """
 
     kind: Kind | None = None

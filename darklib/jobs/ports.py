@@ -7,7 +7,7 @@ from darklib.jobs.results import KindGroup
 
 
 class Progress(Protocol):
-    """How far a job is. `start` may be called again with better totals; `finish` ends one count, after which another may start."""
+    """How far a job is. `start` may be called again with better totals; after `finish` another count may start."""
 
     def start(self, total_files: int, total_bytes: int | None) -> None:
         """So many files, and bytes where known, are to be done."""

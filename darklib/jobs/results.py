@@ -1,7 +1,7 @@
 """What the jobs return: frozen dataclasses with facts inside, shaped and named like the JSON other programs rely on.
 
-`needs_attention` says whether the command ends with exit status 3. Paths here are absolute, except those inside a Frame,
-which are relative to the library unless `in_place`; `show/documents` makes them absolute.
+`needs_attention` says whether the command ends with exit status 3. Paths here are absolute, except those inside a
+Frame, which are relative to the library unless `in_place`; `show/documents` makes them absolute.
 """
 
 from collections.abc import Mapping
@@ -47,7 +47,8 @@ class LastIngest:
 
 @dataclass(frozen=True, slots=True)
 class StatusResult:
-    """The library at a glance. frames: number by kind ("light", "dark", "bias", "flat"), without undecided and retired ones.
+    """The library at a glance. frames: number by kind ("light", "dark", "bias", "flat"), without undecided and
+    retired ones.
 
     inbox_files: files waiting in the inbox. gaps: what the lights of `last_night`, the newest night with lights, lack.
     """
@@ -254,7 +255,7 @@ class ExportResult:
 
 @dataclass(frozen=True, slots=True)
 class NotStored:
-    """A file on a card that is not safe. code: unknown (never taken in), copy_missing, copy_differs, retired and the like."""
+    """A file on a card that is not safe. code: unknown (never taken in), copy_missing, copy_differs and the like."""
 
     path: str
     code: str
@@ -263,7 +264,7 @@ class NotStored:
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:
-    """Whether a card may be erased. checked: image files looked at; stored: those whose stored copy was read again now."""
+    """Whether a card may be erased. checked: images looked at; stored: those whose stored copy was read again now."""
 
     checked: int
     stored: int
@@ -289,7 +290,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class VerifyResult:
-    """What differs from what was recorded. catalogue: "ok" or what is wrong with it. against: the second copy compared with.
+    """What differs from what was recorded. catalogue: "ok" or what is wrong with it. against: the second copy.
 
     remarks: sentences that are no findings, such as a torn last line of an interrupted run's journal.
     """
@@ -310,7 +311,7 @@ class VerifyResult:
 
 @dataclass(frozen=True, slots=True)
 class RebuildResult:
-    """The catalogue made anew. differences: sentences on what the old one held otherwise; backup: where the old one is now."""
+    """The catalogue made anew. differences: what the old one held otherwise; backup: where the old one is."""
 
     frames: int
     differences: tuple[str, ...] = ()
