@@ -119,7 +119,9 @@ class Camera:
         expected_e = dark_e + pattern.glow_e_per_s * exposure_s
         if light_e_per_s is not None:
             expected_e = expected_e + np.maximum(light_e_per_s, 0.0) * pattern.response * exposure_s
-        electrons = rng.poisson(expected_e).astype(np.float64)
+        # Whole millionths (2^-20): exp and power differ in their last bit from one processor to the next, and a frame
+        # should come out the same on all of them.
+        electrons = rng.poisson(np.rint(expected_e * 2.0**20) * 2.0**-20).astype(np.float64)
         self._add_cosmic_rays(electrons, exposure_s, rng)
         np.minimum(electrons, self.full_well_e, out=electrons)
         electrons += readout.read_noise_e * rng.standard_normal(electrons.shape)

@@ -38,7 +38,8 @@ def _shown(value: Value) -> str:
     if isinstance(value, bool):
         return f"{'T' if value else 'F':>20}"
     if isinstance(value, str):
-        quoted = "'" + value.replace("'", "''").ljust(8) + "'"
+        # Two quotes alone are the null string; padding would make it one blank, another value (section 4.2.1.1).
+        quoted = "'" + (value.replace("'", "''").ljust(8) if value else "") + "'"
         return f"{quoted:<20}"
     text = str(value) if isinstance(value, int) else _real(value)
     return f"{text:>20}"

@@ -25,6 +25,7 @@ def fits_bytes(pixels: npt.NDArray[np.uint16], lines: Iterable[Line]) -> bytes:
         ("NAXIS", 2, "number of array dimensions"),
         ("NAXIS1", width, ""),
         ("NAXIS2", height, ""),
+        ("EXTEND", True, ""),
         ("BSCALE", 1, ""),
         ("BZERO", ZERO_OF_UNSIGNED_16, ""),
     ]

@@ -105,7 +105,8 @@ def light_from_sky(camera: Camera, train: Train, sky: Sky, filter_: str | None, 
     greatest = max(rates.values())
     for letter, here in rates.items():
         rate[planes == letter] = here
-        share[planes == letter] = np.sqrt(here / greatest)
+        # Stars are whiter than a night sky: their colours stand half as far apart (as logarithms) as the sky's.
+        share[planes == letter] = np.sqrt(here / greatest) if greatest > 0 else 1.0
     result: Plane = (rate * slope + objects * share) * transmission(camera, train, filter_)
     return result
 
