@@ -1,0 +1,1 @@
+"""Results as they are seen: JSON documents for programs; tables, sentences and progress for people."""

@@ -1,0 +1,373 @@
+"""The JSON documents other programs rely on: one function a command, from a job's result to plain JSON values.
+
+`write` is the only way to standard output: one document, one line, valid UTF-8, finite numbers, and nothing else.
+"""
+
+import json
+import math
+from collections.abc import Iterable
+from pathlib import Path
+from typing import IO, Any
+
+from darklib.facts.errors import DarklibError
+from darklib.facts.frame import Fact, Ignored
+from darklib.facts.match import Batch, Match
+from darklib.jobs import results
+from darklib.show import objects
+from darklib.show.objects import Json
+from darklib.show.text import valid
+
+
+def error(problem: DarklibError) -> Json:
+    """A failure, as a document of its own."""
+    return _headed(
+        "error",
+        {"code": problem.code, "text": problem.text, "path": problem.path, "remedy": problem.remedy or None},
+    )
+
+
+def init(result: results.InitResult) -> Json:
+    """`init`."""
+    return _headed("init", {"library": result.library, "timezone": result.timezone, "dry_run": result.dry_run})
+
+
+def status(result: results.StatusResult) -> Json:
+    """`status`."""
+    last = result.last_ingest
+    return _headed(
+        "status",
+        {
+            "library": result.library,
+            "version": result.version,
+            "timezone": result.timezone,
+            "bodies": [body_entry(entry) for entry in result.bodies],
+            "frames": {kind: result.frames.get(kind, 0) for kind in ("light", "dark", "bias", "flat")},
+            "undecided": result.undecided,
+            "retired": result.retired,
+            "bytes": result.bytes,
+            "set_aside": result.set_aside,
+            "inbox_files": result.inbox_files,
+            "last_ingest": None
+            if last is None
+            else {
+                "run": last.run,
+                "at": objects.moment(last.at),
+                "ended": last.ended,
+                "counts": dict(last.counts),
+            },
+            "last_night": result.last_night,
+            "gaps": [objects.gap(gap) for gap in result.gaps],
+        },
+    )
+
+
+def ingest(result: results.IngestResult, root: Path) -> Json:
+    """`ingest`."""
+    return _headed("ingest", _taken_in(result, root))
+
+
+def _taken_in(result: results.IngestResult, root: Path) -> Json:
+    return {
+        "run": result.run,
+        "dry_run": result.dry_run,
+        "counts": objects.counts(result.counts),
+        "stored": [objects.frame(frame, root) for frame in result.stored],
+        "duplicates": [{"path": item.path, "same_as": item.same_as} for item in result.duplicates],
+        "set_aside": [objects.set_aside_file(item) for item in result.set_aside],
+        "passed_over": [objects.passed_over(item) for item in result.passed_over],
+        "groups": [objects.group(group) for group in result.groups],
+    }
+
+
+def frames(result: results.FramesResult, root: Path) -> Json:
+    """`frames`."""
+    return _headed("frames", {"frames": [objects.frame(item, root) for item in result.frames], "next": result.next})
+
+
+def set_entry(entry: results.SetEntry) -> Json:
+    """One set of the list."""
+    return objects.calibration_set(entry.set, entry.age_days)
+
+
+def sets(entries: Iterable[results.SetEntry], following: str | None) -> Json:
+    """`sets`."""
+    return _headed("sets", {"sets": [set_entry(entry) for entry in entries], "next": following})
+
+
+def body_entry(entry: results.BodyEntry) -> Json:
+    """One camera of the list."""
+    return {
+        **(objects.body(entry.ref) or {}),
+        "frames": entry.frames,
+        "first_at": objects.moment(entry.first_at),
+        "last_at": objects.moment(entry.last_at),
+        "changes": [{"what": change.what, "at": objects.moment(change.at)} for change in entry.changes],
+        "joined": list(entry.joined),
+    }
+
+
+def bodies(result: results.BodiesResult, following: str | None = None) -> Json:
+    """`bodies` and what is below it."""
+    return _headed(
+        "bodies",
+        {
+            "bodies": [body_entry(entry) for entry in result.bodies],
+            "changed": [_changed(item) for item in result.changed],
+            "dry_run": result.dry_run,
+            "next": following,
+        },
+    )
+
+
+def train_entry(entry: results.TrainEntry) -> Json:
+    """One train of the list."""
+    return {
+        "fingerprint": entry.ref.fingerprint,
+        "label": entry.ref.label,
+        "facts": {
+            "telescope": entry.facts.telescope,
+            "focal_length_mm": entry.facts.focal_length_mm,
+            "aperture_mm": entry.facts.aperture_mm,
+            "stated": entry.facts.stated,
+        },
+        "nights": list(entry.nights),
+        "changes": [{"at": objects.moment(change.at), "note": change.note} for change in entry.changes],
+    }
+
+
+def trains(result: results.TrainsResult, following: str | None = None) -> Json:
+    """`trains` and what is below it."""
+    return _headed(
+        "trains",
+        {
+            "trains": [train_entry(entry) for entry in result.trains],
+            "changed": [_changed(item) for item in result.changed],
+            "dry_run": result.dry_run,
+            "next": following,
+        },
+    )
+
+
+def changed(command: str, result: results.ChangedResult) -> Json:
+    """`amend`, `retire` and `restore`."""
+    return _headed(command, {"changed": [_changed(item) for item in result.changed], "dry_run": result.dry_run})
+
+
+def _changed(item: results.Changed) -> Json:
+    return {"id": item.id, "field": item.field, "old": item.old, "new": item.new}
+
+
+def batches(items: Iterable[Batch], root: Path, following: str | None) -> Json:
+    """`batches`."""
+    return _headed("batches", {"batches": [objects.batch(item, root) for item in items], "next": following})
+
+
+def match(items: Iterable[Match], unread: Iterable[results.SetAsideFile], root: Path, following: str | None) -> Json:
+    """`match`."""
+    return _headed(
+        "match",
+        {
+            "matches": [objects.match(item, root) for item in items],
+            "unread": [objects.set_aside_file(item) for item in unread],
+            "next": following,
+        },
+    )
+
+
+def gaps(result: results.GapsResult) -> Json:
+    """`gaps`."""
+    return _headed(
+        "gaps",
+        {
+            "gaps": [objects.gap(item) for item in result.gaps],
+            "plan": objects.plan(result.plan) if result.plan is not None else None,
+            "cautions": list(result.cautions),
+        },
+    )
+
+
+def export(result: results.ExportResult) -> Json:
+    """`export`."""
+    return _headed(
+        "export",
+        {
+            "written": list(result.written),
+            "manifest": result.manifest,
+            "batches": list(result.batches),
+            "dry_run": result.dry_run,
+        },
+    )
+
+
+def check(result: results.CheckResult) -> Json:
+    """`check`."""
+    return _headed(
+        "check",
+        {
+            "checked": result.checked,
+            "stored": result.stored,
+            "set_aside": [objects.set_aside_file(item) for item in result.set_aside],
+            "not_stored": [{"path": item.path, "code": item.code, "text": item.text} for item in result.not_stored],
+            "passed_over": [objects.passed_over(item) for item in result.passed_over],
+            "may_erase": result.may_erase,
+        },
+    )
+
+
+def verify(result: results.VerifyResult) -> Json:
+    """`verify`."""
+    return _headed(
+        "verify",
+        {
+            "checked": result.checked,
+            "intact": result.intact,
+            "differing": [_finding(item) for item in result.differing],
+            "missing": [_finding(item) for item in result.missing],
+            "unknown_files": list(result.unknown_files),
+            "catalogue": result.catalogue,
+            "against": result.against,
+            "remarks": list(result.remarks),
+        },
+    )
+
+
+def _finding(item: results.Finding) -> Json:
+    return {"path": item.path, "id": item.id, "code": item.code, "text": item.text}
+
+
+def rebuild(result: results.RebuildResult) -> Json:
+    """`rebuild`."""
+    return _headed(
+        "rebuild",
+        {
+            "frames": result.frames,
+            "differences": list(result.differences),
+            "backup": result.backup,
+            "dry_run": result.dry_run,
+        },
+    )
+
+
+def explain(result: results.ExplainResult, root: Path | None) -> Json:
+    """`explain`."""
+    return _headed(
+        "explain",
+        {
+            "path": result.path,
+            "stored": result.stored,
+            "facts": [_fact(fact) for fact in result.facts],
+            "ignored": [_ignored(item) for item in result.ignored],
+            "amendments": [
+                {
+                    "field": item.field,
+                    "value": item.value,
+                    "old": item.old,
+                    "note": item.note,
+                    "at": objects.moment(item.at),
+                    "run": item.run,
+                    "undone": item.undone,
+                }
+                for item in result.amendments
+            ],
+            "kind_why": result.kind_why,
+            "sources": list(result.sources),
+            "frame": objects.frame(result.frame, root) if result.frame is not None else None,
+            "refusal": objects.set_aside_file(result.refusal) if result.refusal is not None else None,
+        },
+    )
+
+
+def _fact(fact: Fact) -> Json:
+    return {
+        "name": fact.name,
+        "value": fact.value,
+        "unit": fact.unit,
+        "from": fact.origin,
+        "where": fact.where,
+        "raw": fact.raw,
+        "note": fact.note,
+    }
+
+
+def _ignored(item: Ignored) -> Json:
+    return {"where": item.where, "raw": item.raw, "why": item.why}
+
+
+def set_aside_entry(entry: results.SetAsideEntry) -> Json:
+    """One file of the list."""
+    return {
+        "path": entry.path,
+        "reason": entry.reason,
+        "code": entry.code,
+        "kept_path": entry.kept_path,
+        "sha256": entry.sha256,
+        "run": entry.run,
+        "version": entry.version,
+    }
+
+
+def set_aside(result: results.SetAsideResult, root: Path, following: str | None = None) -> Json:
+    """`set-aside`."""
+    return _headed(
+        "set-aside",
+        {
+            "set_aside": [set_aside_entry(entry) for entry in result.set_aside],
+            "retried": _taken_in(result.retried, root) if result.retried is not None else None,
+            "next": following,
+        },
+    )
+
+
+def demo(result: results.DemoResult, steps: Iterable[tuple[tuple[str, ...], int]]) -> Json:
+    """`demo`: the steps are the commands that were run, with their exit statuses."""
+    return _headed(
+        "demo",
+        {
+            "library": result.library,
+            "cards": list(result.cards),
+            "export_to": result.export_to,
+            "steps": [{"command": list(command), "status": status_} for command, status_ in steps],
+            "dry_run": result.dry_run,
+        },
+    )
+
+
+def write(document: Json, stream: IO[str]) -> None:
+    """Writes one document as one line."""
+    stream.write(as_json(document) + "\n")
+
+
+def as_json(document: Json) -> str:
+    """A document as JSON text: valid UTF-8, finite numbers."""
+    try:
+        text = json.dumps(document, ensure_ascii=False, allow_nan=False)
+    except ValueError:
+        text = json.dumps(_finite(document), ensure_ascii=False, allow_nan=False)
+    # A lone surrogate stands for an undecodable byte; inside JSON its backslash has to be escaped, so values are mended.
+    if valid(text) != text:
+        text = json.dumps(_mended(_finite(document)), ensure_ascii=False, allow_nan=False)
+    return text
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_finite(item) for item in value]
+    return value
+
+
+def _mended(value: Any) -> Any:
+    if isinstance(value, str):
+        return valid(value)
+    if isinstance(value, dict):
+        return {valid(key): _mended(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_mended(item) for item in value]
+    return value
+
+
+def _headed(command: str, body: Json) -> Json:
+    return {"schema": f"darklib/{command}/1", **body}
