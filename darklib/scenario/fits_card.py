@@ -48,10 +48,4 @@ def _shown(value: Value) -> str:
 def _real(value: float) -> str:
     if value != value or value in (float("inf"), float("-inf")):
         raise ValueError("FITS has no way to write a number that is not finite")
-    text = repr(float(value)).upper()
-    if "E" in text:
-        digits, power = text.split("E")
-        if "." not in digits:
-            digits += ".0"
-        text = f"{digits}E{power}"
-    return text
+    return repr(float(value)).upper()
