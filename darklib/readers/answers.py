@@ -1,0 +1,101 @@
+"""What reading a file ends in: what it is, what it says, what its pixels say, or why it could not be taken."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from darklib.facts.codes import SET_ASIDE
+from darklib.facts.errors import DarklibError
+from darklib.facts.frame import FrameFacts, PixelFacts
+
+SensorData = NDArray[np.uint16] | NDArray[np.int32] | NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Sniffed:
+    """What the first bytes of a file tell.
+
+    format: a word of `FrameFacts.format` where it is one that can be read, else None. claims_image: by content or by
+    name it passes for an image, so that somebody should hear why it was not taken. code: of `facts/codes.SET_ASIDE`
+    where it can be refused at once. text: the sentence for it.
+    """
+
+    format: str | None
+    claims_image: bool
+    code: str | None = None
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Why a file could not be taken: code of `facts/codes.SET_ASIDE` and one sentence."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One file looked at. sha256 is empty for a file that is no image or could not be read to its end.
+
+    size in bytes; modified: its time stamp, UTC. facts may be given beside a refusal: the header was readable then.
+    """
+
+    path: str
+    sha256: str
+    size: int
+    modified: datetime
+    facts: FrameFacts | None = None
+    pixels: PixelFacts | None = None
+    refusal: Refusal | None = None
+    not_an_image: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SensorArray:
+    """The sensor's numbers: `data` of shape (height, width), native byte order, masked borders included.
+
+    uint16 wherever the numbers are whole and fit, else int32 or float32. cfa: letters row by row from data[0, 0], of
+    cfa_rows x cfa_columns; None for mono. black_dn, white_dn: as the file or its decoder tells; None where untold.
+    bits: of one stored number, None for floating-point and 32-bit data. note: what was odd about the data, or empty.
+    """
+
+    data: SensorData
+    cfa: str | None = None
+    cfa_rows: int | None = None
+    cfa_columns: int | None = None
+    black_dn: float | None = None
+    white_dn: float | None = None
+    bits: int | None = None
+    note: str = ""
+
+
+class Refused(Exception):
+    """Inside this room: reading stops here, with a code of SET_ASIDE. Never leaves it; see `open`.
+
+    facts: what had been read by then.
+    """
+
+    def __init__(self, code: str, text: str = "", facts: FrameFacts | None = None) -> None:
+        super().__init__(text or SET_ASIDE[code])
+        self.refusal = Refusal(code, text or SET_ASIDE[code])
+        self.facts = facts
+
+    def as_error(self, path: str) -> DarklibError:
+        """The same as an error for the user."""
+        return DarklibError(self.refusal.code, self.refusal.text, path=path)
+
+
+def whole_numbers(data: NDArray[Any]) -> SensorData:
+    """Integers as uint16 where every value fits, else as int32 or, beyond that, float32."""
+    if data.dtype == np.uint16 and data.dtype.isnative:
+        return data
+    low, high = (int(data.min()), int(data.max())) if data.size else (0, 0)
+    if low >= 0 and high <= 65535:
+        return data.astype(np.uint16)
+    if low >= -(2**31) and high < 2**31:
+        return data.astype(np.int32)
+    return data.astype(np.float32)
