@@ -1,0 +1,1 @@
+"""Lights and calibration sets to matches. Pure: no database, no files, no numpy."""

@@ -1,0 +1,295 @@
+"""Darks for lights: which set is best, how good it is, and which lights it is best for.
+
+Until the sensor is measured simple limits hold: good within `limits.good_temperature_c` at equal exposure, usable
+within `limits.usable_temperature_c`. Every answer that rests on them says so.
+"""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from darklib.facts.frame import Kind
+from darklib.facts.match import CalibrationSet, Choice, Reason, Recipe, Series, Use, Verdict, Wanted
+from darklib.facts.settings import Settings
+from darklib.facts.units import exposures_equal
+from darklib.matching.pool import Candidate, Pool, one_temperature, pool, with_merged
+from darklib.matching.sets import frames_in
+from darklib.matching.stock import Stock
+from darklib.matching.target import Target, age_days, nights_apart
+from darklib.matching.verdicts import RANK, by_age, by_count, worst
+
+READING_C = 0.5
+"""Recorded temperatures are no finer than this: sets nearer to each other are of equal temperature when ranked."""
+
+SHARE_SERVED = 0.9
+"""Share of the lights that must lie within a limit, for the set to have its verdict; the rest are stragglers."""
+
+MATTERS_FROM_S = {"dark": 1.0, "dark_flat": 30.0}
+"""From which exposure the temperature matters. An uncooled sensor gathers an electron or two a second on a warm night:
+below the reading noise within 1 s, and in 30 s under half a percent of a flat's 20,000 electrons (common practice, no
+single source)."""
+
+SCALE_LOW, SCALE_HIGH = 0.5, 2.0
+"""A dark scaled further than this repeats its own noise and bias error too much to be usable on trust."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A candidate with its verdict and its place in the order: the least key is the best."""
+
+    candidate: Candidate
+    choice: Choice
+    key: tuple[float | str, ...]
+
+
+def exposure_range_s(exposure_s: float) -> tuple[float, float]:
+    """The exposures that are equal to one, by `facts/units.exposures_equal`."""
+    return max(0.0, exposure_s - max(1.0, 0.02 * exposure_s)), max(exposure_s + 1.0, exposure_s / 0.98)
+
+
+def dark_pool(stock: Stock, role: str, target: Target, settings: Settings) -> Pool:
+    """Sets of darks of the target's exposure, merged ones included; what just misses beside them."""
+    if target.exposure_s is None:
+        return Pool((), ())
+    low_s, high_s = exposure_range_s(target.exposure_s)
+    found = pool(
+        stock, role, target, _questions(target, low_s, high_s, settings), _rank(role, target, settings), settings
+    )
+    candidates = sorted(found.candidates, key=lambda one: _order_of_joining(one.set, target))
+    fit = one_temperature(settings.limits.set_span_c)
+    return Pool(with_merged(candidates, role, settings, fit), found.misses)
+
+
+def scaled_pool(stock: Stock, target: Target, settings: Settings) -> Pool:
+    """Sets of darks of another exposure, each with the factor that brings it to the lights'."""
+    exposure_s = target.exposure_s
+    if not exposure_s:
+        return Pool((), ())
+    low_s, high_s = exposure_range_s(exposure_s)
+    low_c, high_c = _temperatures(target, settings.limits.usable_temperature_c)
+    body = target.body.id if target.body else None
+    questions = [
+        Wanted(Kind.DARK, body, high_s, exposure_s / SCALE_LOW, low_c, high_c, near=target.near, limit=60),
+        Wanted(Kind.DARK, body, exposure_s / SCALE_HIGH, low_s, low_c, high_c, near=target.near, limit=60),
+    ]
+    found = pool(stock, "dark", target, questions, _rank("dark", target, settings), settings)
+    scaled = []
+    for one in found.candidates:
+        own_s = one.set.exposure_s
+        if not own_s or exposures_equal(own_s, exposure_s) or _bias_removed(one.set):
+            continue
+        scaled.append(Candidate(one.set, "scaled", exposure_s / own_s, one.unknown, one.doubts))
+    return Pool(tuple(scaled), found.misses)
+
+
+def judge(role: str, target: Target, candidate: Candidate, settings: Settings) -> Judged:
+    """The verdict of one candidate for some lights (or flats), with reasons and its place in the order."""
+    one = candidate.set
+    count = frames_in(one)
+    days = age_days(target.night, one.first_night, one.last_night)
+    by_temperature, mismatch_c, why_temperature = _by_temperature(role, target, one, settings)
+    count_verdict, why_count = by_count(role, count, settings)
+    age_verdict, why_age = by_age(role, days, settings)
+    verdicts = [by_temperature, count_verdict, age_verdict]
+    why_form: tuple[Reason, ...] = ()
+    if candidate.unknown or candidate.doubts:
+        verdicts.append(Verdict.USABLE)
+    if target.exposure_s is None or one.exposure_s is None:
+        verdicts.append(Verdict.USABLE)
+        why_form = (Reason("exposure_mismatch", "The exposure of one side is not known."),)
+    if candidate.scale is not None:
+        verdicts.append(Verdict.USABLE if SCALE_LOW <= candidate.scale <= SCALE_HIGH else Verdict.POOR)
+        why_form = _why_scaled(target, one, candidate.scale)
+    verdict = worst(*verdicts)
+    needs_bias = candidate.form == "scaled" or _bias_removed(one)
+    assumed = (_assumed(settings),) if role == "dark" else ()
+    choice = Choice(
+        verdict,
+        one,
+        mismatch_c,
+        days,
+        use=Use.SCALE if candidate.scale is not None else Use.SUBTRACT if role == "dark" else Use.WITH_FLATS,
+        recipe=Recipe(candidate.form, candidate.scale, needs_bias),
+        reasons=candidate.unknown + why_form + why_temperature + why_count + why_age + candidate.doubts + assumed,
+    )
+    step = math.inf if mismatch_c is None else round(abs(mismatch_c) / READING_C)
+    if _temperature_is_nothing(role, target):
+        step = 0
+    key = (
+        float(bool(candidate.unknown)),
+        float(RANK[verdict]),
+        {"exact": 0.0, "merged": 1.0, "scaled": 2.0}[candidate.form],
+        _exposure_step(target, one),
+        float(step),
+        # Too warm a dark takes off more than there is, which costs more than taking off less.
+        float(step > 0 and mismatch_c is not None and mismatch_c > 0),
+        math.inf if days is None else float(days),
+        -float(count or 0),
+        # Of two sets equally far off, the one shot later; nights as ISO text sort the other way round.
+        "".join(chr(255 - ord(letter)) for letter in one.last_night or ""),
+        one.id,
+    )
+    return Judged(candidate, choice, key)
+
+
+def ranked(role: str, target: Target, candidates: Iterable[Candidate], settings: Settings) -> list[Judged]:
+    """The candidates judged, the best first."""
+    return sorted((judge(role, target, one, settings) for one in candidates), key=lambda judged: judged.key)
+
+
+def bias_removed(one: CalibrationSet) -> bool:
+    """Whether the set no longer contains its bias."""
+    return _bias_removed(one)
+
+
+def verdict_at(difference_c: float, settings: Settings) -> Verdict:
+    """The simple limits: verdict of a dark that many degrees from a light."""
+    if abs(difference_c) <= settings.limits.good_temperature_c + 1e-9:
+        return Verdict.GOOD
+    if abs(difference_c) <= settings.limits.usable_temperature_c + 1e-9:
+        return Verdict.USABLE
+    return Verdict.POOR
+
+
+def _by_temperature(
+    role: str, target: Target, one: CalibrationSet, settings: Settings
+) -> tuple[Verdict, float | None, tuple[Reason, ...]]:
+    """Verdict by temperature, dark minus light in degrees C, and reasons."""
+    own_c, lights_c = one.temperatures.median_c, target.median_c
+    mismatch_c = None if own_c is None or lights_c is None else round(own_c - lights_c, 2)
+    if _temperature_is_nothing(role, target):
+        return Verdict.GOOD, mismatch_c, ()
+    served = "lights" if role == "dark" else "flats"
+    if own_c is None or lights_c is None or mismatch_c is None:
+        sides = (
+            f"the {served} and the darks"
+            if own_c is None and lights_c is None
+            else ("the darks" if own_c is None else f"the {served}")
+        )
+        reason = Reason("temperature_unknown", f"The temperature of {sides} is not known.")
+        return Verdict.POOR, None, (reason,)
+    ranks = sorted(RANK[verdict_at(own_c - value_c, settings)] for value_c in target.temperatures_c)
+    rank = max(ranks[math.ceil(SHARE_SERVED * len(ranks)) - 1], RANK[verdict_at(mismatch_c, settings)])
+    verdict = (Verdict.GOOD, Verdict.USABLE, Verdict.POOR)[rank]
+    if verdict is Verdict.GOOD:
+        return verdict, mismatch_c, ()
+    if abs(mismatch_c) > settings.limits.good_temperature_c + 1e-9:
+        side = "warmer" if mismatch_c > 0 else "colder"
+        text = f"The darks are {abs(mismatch_c):.1f} C {side} than the {served} ({own_c:.1f} against {lights_c:.1f} C)."
+    else:
+        low_c, high_c = min(target.temperatures_c), max(target.temperatures_c)
+        text = f"The {served} drift from {low_c:.1f} to {high_c:.1f} C, further than darks of {own_c:.1f} C serve well."
+    figures = {"temperature_mismatch_c": mismatch_c, "darks_c": own_c, f"{served}_c": lights_c}
+    return verdict, mismatch_c, (Reason("temperature_mismatch", text, figures),)
+
+
+def _temperature_is_nothing(role: str, target: Target) -> bool:
+    return target.exposure_s is not None and target.exposure_s < MATTERS_FROM_S.get(role, math.inf)
+
+
+def _why_scaled(target: Target, one: CalibrationSet, scale: float) -> tuple[Reason, ...]:
+    lights_s, own_s = target.exposure_s or 0.0, one.exposure_s or 0.0
+    return (
+        Reason(
+            "exposure_mismatch",
+            f"The darks were exposed {own_s:g} s, the lights {lights_s:g} s.",
+            {"darks_s": own_s, "lights_s": lights_s},
+        ),
+        Reason(
+            "scaled",
+            f"Without their bias they have to be multiplied by {scale:.3g}, and the bias taken off the lights as well.",
+            {"scale": scale},
+        ),
+    )
+
+
+def _assumed(settings: Settings) -> Reason:
+    good_c, usable_c = settings.limits.good_temperature_c, settings.limits.usable_temperature_c
+    return Reason(
+        "assumed_sensor",
+        f"The sensor is not measured yet, so simple limits are used: within {good_c:.1f} C at equal exposure is good, "
+        f"within {usable_c:.1f} C usable.",
+        {"good_temperature_c": good_c, "usable_temperature_c": usable_c},
+    )
+
+
+def _exposure_step(target: Target, one: CalibrationSet) -> float:
+    """How far off an exposure is in tenths of an octave: a scaled set is the better the nearer it is."""
+    if not target.exposure_s or not one.exposure_s or exposures_equal(target.exposure_s, one.exposure_s):
+        return 0.0
+    return float(round(abs(math.log2(target.exposure_s / one.exposure_s)) * 10))
+
+
+def _bias_removed(one: CalibrationSet) -> bool:
+    combined = one.frames[0].combined
+    return combined is not None and combined.bias_removed is True
+
+
+def _temperatures(target: Target, reach_c: float) -> tuple[float | None, float | None]:
+    """The lights' temperatures and so many degrees beyond, in whole degrees, so that alike batches ask alike."""
+    if not target.temperatures_c:
+        return None, None
+    return float(math.floor(min(target.temperatures_c) - reach_c)), float(
+        math.ceil(max(target.temperatures_c) + reach_c)
+    )
+
+
+def _questions(target: Target, low_s: float, high_s: float, settings: Settings) -> list[Wanted]:
+    body = target.body.id if target.body else None
+    reach = settings.limits
+    questions = []
+    # Near in time matters among equals only, so what is near in temperature is asked for by itself.
+    for reach_c in (reach.good_temperature_c, reach.usable_temperature_c):
+        low_c, high_c = _temperatures(target, reach_c)
+        questions.append(Wanted(Kind.DARK, body, low_s, high_s, low_c, high_c, near=target.near, limit=100))
+    questions.append(Wanted(Kind.DARK, body, low_s, high_s, near=target.near, limit=30))
+    # Of any body: what is not chosen, because it came from another one, is worth showing.
+    low_c, high_c = _temperatures(target, reach.good_temperature_c)
+    questions.append(Wanted(Kind.DARK, None, low_s, high_s, low_c, high_c, near=target.near, limit=20))
+    return list(dict.fromkeys(questions))
+
+
+def _rank(role: str, target: Target, settings: Settings) -> "_RankDarks":
+    return _RankDarks(role, target, settings)
+
+
+@dataclass(frozen=True, slots=True)
+class _RankDarks:
+    """Series by how near their temperatures come to the lights', then by frames likely to be there, then by age."""
+
+    role: str
+    target: Target
+    settings: Settings
+
+    def __call__(self, series: Series) -> tuple[float, ...]:
+        t = series.temperatures
+        days = nights_apart(self.target.night, series.night)
+        age = math.inf if days is None else float(days)
+        if t.min_c is None or t.max_c is None or not self.target.temperatures_c:
+            return (math.inf, 0.0, age, -float(series.count))
+        low_c, high_c = min(self.target.temperatures_c), max(self.target.temperatures_c)
+        off_c = max(t.min_c - high_c, low_c - t.max_c, 0.0)
+        within = min(1.0, 2 * self.settings.limits.good_temperature_c / max(t.max_c - t.min_c, 0.01))
+        likely, _ = by_count(self.role, int(series.count * within), self.settings)
+        return (float(RANK[verdict_at(off_c, self.settings)]), float(RANK[likely]), round(off_c / READING_C), age)
+
+
+def _order_of_joining(one: CalibrationSet, target: Target) -> tuple[float, float, str]:
+    """Sets join a merged set the nearest in temperature first, then the nearest in time."""
+    own_c, lights_c = one.temperatures.median_c, target.median_c
+    off_c = math.inf if own_c is None or lights_c is None else round(abs(own_c - lights_c) / READING_C)
+    days = nights_apart(target.night, one.last_night)
+    return (off_c, math.inf if days is None else days, one.id)
+
+
+def good_for_all(candidates: Sequence[Judged], target: Target, settings: Settings) -> bool:
+    """Whether one of them is good for each single light."""
+    return any(
+        judged.choice.verdict is Verdict.GOOD
+        and judged.candidate.set.temperatures.median_c is not None
+        and all(
+            verdict_at(judged.candidate.set.temperatures.median_c - value_c, settings) is Verdict.GOOD
+            for value_c in target.temperatures_c
+        )
+        for judged in candidates
+    )

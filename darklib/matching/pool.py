@@ -1,0 +1,147 @@
+"""The sets that may serve a target, fetched with few questions; and those that just miss."""
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+from darklib.facts.match import CalibrationSet, NearMiss, Reason, Series, Wanted
+from darklib.facts.settings import Settings
+from darklib.matching.rules import DOUBTED_AFTER, ENDED_BY, changes_between, hard_rule, rules_broken, unknowns
+from darklib.matching.sets import NOT_PLAIN, merged, sets_of_series
+from darklib.matching.stock import Stock
+from darklib.matching.target import Target, span_of_series
+from darklib.matching.verdicts import good_of, least_of
+
+MOST_SERIES = 24
+"""So many series of the best rank are looked at frame by frame; the rest lies farther off in every respect."""
+
+MOST_MISSES = 5
+
+Rank = Callable[[Series], tuple[float, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A set that breaks no hard rule. form, scale: how it would be used; unknown: what could not be checked, and
+    doubts: what else keeps it from being good.
+    """
+
+    set: CalibrationSet
+    form: str = "exact"
+    scale: float | None = None
+    unknown: tuple[Reason, ...] = ()
+    doubts: tuple[Reason, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Pool:
+    """What may serve and what just misses, the nearest first."""
+
+    candidates: tuple[Candidate, ...]
+    misses: tuple[NearMiss, ...]
+
+
+def pool(stock: Stock, role: str, target: Target, wanted: Iterable[Wanted], rank: Rank, settings: Settings) -> Pool:
+    """The sets among what the questions `wanted` bring. rank: of a series, least first, before frames are looked at."""
+    found = {series.id: series for question in wanted for series in stock.wanted(question)}
+    passing: list[Series] = []
+    failing: list[tuple[Series, str]] = []
+    for series in found.values():
+        failed = hard_rule(role, target, series) or _ended(stock, role, target, series)
+        if failed is None:
+            passing.append(series)
+        else:
+            failing.append((series, failed))
+    passing.sort(key=lambda series: (bool(unknowns(role, target, series)), rank(series), series.id))
+    failing.sort(key=lambda miss: (rules_broken(role, target, miss[0]), rank(miss[0]), miss[0].id))
+    passing = passing[:MOST_SERIES]
+    failing = failing[:MOST_MISSES]
+    frames = stock.series_frames([series.id for series in passing] + [series.id for series, _ in failing])
+    candidates: list[Candidate] = []
+    misses: list[NearMiss] = []
+    for series in passing:
+        doubts = _doubts(stock, role, target, series)
+        for one in sets_of_series(series.id, frames.get(series.id, ()), settings):
+            flaw = _flaw(one)
+            if flaw is None:
+                candidates.append(Candidate(one, unknown=unknowns(role, target, one), doubts=doubts))
+            else:
+                misses.append(NearMiss(one, flaw))
+    for series, failed in failing:
+        misses += [NearMiss(one, failed) for one in sets_of_series(series.id, frames.get(series.id, ()), settings)]
+    return Pool(tuple(candidates), tuple(misses[:MOST_MISSES]))
+
+
+def with_merged(
+    candidates: Sequence[Candidate],
+    role: str,
+    settings: Settings,
+    fit: Callable[[CalibrationSet, CalibrationSet], bool],
+) -> tuple[Candidate, ...]:
+    """The candidates and, for each that is too small by itself, what it makes together with others that `fit` it.
+
+    Others join in the order given until the set is a good one; where everything is known, only such join.
+    """
+    least, good = least_of(role, settings), good_of(role, settings)
+    more: dict[frozenset[str], Candidate] = {}
+    for anchor in candidates:
+        if anchor.set.count >= least or anchor.set.frames[0].combined is not None:
+            continue
+        parts = [anchor]
+        for other in candidates:
+            if sum(part.set.count for part in parts) >= good:
+                break
+            if other is anchor or other.set.frames[0].combined is not None or other.unknown != anchor.unknown:
+                continue
+            if all(fit(part.set, other.set) for part in parts):
+                parts.append(other)
+        names = frozenset(part.set.id for part in parts)
+        if len(parts) > 1 and names not in more:
+            doubts = tuple(dict.fromkeys(doubt.code for part in parts for doubt in part.doubts))
+            more[names] = Candidate(
+                merged([part.set for part in parts]),
+                "merged",
+                unknown=anchor.unknown,
+                doubts=tuple(next(d for part in parts for d in part.doubts if d.code == code) for code in doubts),
+            )
+    return tuple(candidates) + tuple(more.values())
+
+
+def one_temperature(span_c: float) -> Callable[[CalibrationSet, CalibrationSet], bool]:
+    """Whether two sets of darks or biases are of one temperature: together they span no more than one set may."""
+
+    def fit(a: CalibrationSet, b: CalibrationSet) -> bool:
+        ends = (a.temperatures.min_c, a.temperatures.max_c, b.temperatures.min_c, b.temperatures.max_c)
+        known = [end for end in ends if end is not None]
+        return len(known) == len(ends) and max(known) - min(known) <= span_c + 1e-9
+
+    return fit
+
+
+def _ended(stock: Stock, role: str, target: Target, series: Series) -> str | None:
+    if target.body is None:
+        return None
+    changes = stock.body_changes(target.body.id)
+    between = changes_between(changes, ENDED_BY[role], span_of_series(series), target.span)
+    return "body_changed" if between else None
+
+
+def _doubts(stock: Stock, role: str, target: Target, series: Series) -> tuple[Reason, ...]:
+    if target.body is None or not DOUBTED_AFTER[role]:
+        return ()
+    changes = stock.body_changes(target.body.id)
+    if not changes_between(changes, DOUBTED_AFTER[role], span_of_series(series), target.span):
+        return ()
+    return (Reason("body_changed", "The camera's firmware was changed in between."),)
+
+
+def _flaw(one: CalibrationSet) -> str | None:
+    """Why the set cannot serve for its own sake, whatever the target."""
+    first = one.frames[0]
+    if first.in_camera_subtraction:
+        return "in_camera_subtraction"
+    for warning in first.warnings:
+        if warning.code in NOT_PLAIN:
+            return warning.code
+    if first.combined is not None and first.combined.bias_removed is None:
+        return "combined_unknown"
+    return None

@@ -1,0 +1,157 @@
+"""Calibration frames as sets: what is combined into one master.
+
+A set lies within one series. Darks and biases are parted by temperature besides: by the set-point of a cooler that had
+reached it, else so that a set spans no more than `limits.set_span_c`. A combination of frames made elsewhere is a set
+of its own, and so are frames of which it is known that they are no plain darks.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from darklib.facts.frame import Frame, Kind
+from darklib.facts.grouping import in_time_order, temperatures_of
+from darklib.facts.match import CalibrationSet
+from darklib.facts.naming import night_name
+from darklib.facts.settings import Settings
+from darklib.matching.batches import grouped
+
+NOT_PLAIN = ("in_camera_subtraction", "light_leak")
+"""Warnings of frames that must not be mixed with plain darks."""
+
+
+def sets_of(frames: Iterable[Frame], settings: Settings) -> list[CalibrationSet]:
+    """The sets of some calibration frames, by time of their first frame, then id. Retired frames are left out."""
+    stock = (frame for frame in frames if frame.kind in (Kind.DARK, Kind.BIAS, Kind.FLAT) and not frame.retired)
+    sets = [one for name, members in grouped(stock).items() for one in sets_of_series(name, members, settings)]
+    return sorted(sets, key=_order)
+
+
+def sets_of_series(name: str, members: Sequence[Frame], settings: Settings) -> list[CalibrationSet]:
+    """The sets of one series. A series that is one set lends it its id; else each set's id says its temperature too."""
+    clusters = [cluster for part in _alike(members) for cluster in _clusters(part, settings.limits.set_span_c)]
+    if len(clusters) == 1:
+        return [set_of(name, clusters[0])]
+    sets: list[CalibrationSet] = []
+    taken: set[str] = set()
+    for cluster in sorted(clusters, key=lambda cluster: [frame.id for frame in cluster]):
+        base = unique = f"{name}-{_label(cluster)}"
+        number = 2
+        while unique in taken:
+            unique, number = f"{base}-{number}", number + 1
+        taken.add(unique)
+        sets.append(set_of(unique, cluster))
+    return sorted(sets, key=_order)
+
+
+def set_of(name: str, members: Iterable[Frame]) -> CalibrationSet:
+    """The set that some frames are, taking what they share from the first. members: at least one, no lights."""
+    frames = in_time_order(members)
+    first = frames[0]
+    if first.kind is None or first.kind is Kind.LIGHT:
+        raise ValueError("a calibration set is made of darks, biases or flats")
+    optical = first.kind is Kind.FLAT
+    nights = [frame.night for frame in frames if frame.night is not None]
+    set_points = {frame.set_temperature_c for frame in frames}
+    return CalibrationSet(
+        id=name,
+        kind=first.kind,
+        body=first.body,
+        readout=first.readout,
+        exposure_s=first.exposure_s,
+        filter=first.filter if optical else None,
+        train=first.train if optical else None,
+        temperatures=temperatures_of(frame.temperature_c for frame in frames),
+        set_temperature_c=set_points.pop() if len(set_points) == 1 else None,
+        first_night=min(nights, default=None),
+        last_night=max(nights, default=None),
+        frames=frames,
+    )
+
+
+def merged(sets: Sequence[CalibrationSet]) -> CalibrationSet:
+    """Several sets as one, its id made from theirs."""
+    ids = sorted({one.id for one in sets})
+    frames = {frame.sha256: frame for one in sets for frame in one.frames}
+    night = min((one.first_night for one in sets if one.first_night is not None), default=None)
+    return set_of(night_name(night, "merged\n" + "\n".join(ids)), frames.values())
+
+
+def frames_in(one: CalibrationSet) -> int | None:
+    """How many exposures a set is made of, those inside combined frames counted; None where that is not known."""
+    total = 0
+    for frame in one.frames:
+        if frame.combined is None:
+            total += 1
+        elif frame.combined.count is None:
+            return None
+        else:
+            total += frame.combined.count
+    return total
+
+
+def _alike(members: Sequence[Frame]) -> list[list[Frame]]:
+    """Plain frames together, each combined frame by itself, frames with a flaw in common together."""
+    parts: dict[str, list[Frame]] = {}
+    for frame in members:
+        flaws = sorted({warning.code for warning in frame.warnings} & set(NOT_PLAIN))
+        if frame.in_camera_subtraction and "in_camera_subtraction" not in flaws:
+            flaws.append("in_camera_subtraction")
+        name = f"combined {frame.id}" if frame.combined is not None else " ".join(flaws)
+        parts.setdefault(name, []).append(frame)
+    return list(parts.values())
+
+
+def _clusters(members: list[Frame], span_c: float) -> list[list[Frame]]:
+    if members[0].kind is Kind.FLAT:
+        return [members]
+    unknown = [frame for frame in members if frame.temperature_c is None and frame.set_temperature_c is None]
+    settled: dict[float, list[Frame]] = {}
+    free: list[Frame] = []
+    for frame in members:
+        if frame.set_temperature_c is not None and _settled(frame, span_c):
+            settled.setdefault(round(frame.set_temperature_c, 1), []).append(frame)
+        elif frame.temperature_c is not None:
+            free.append(frame)
+    clusters = list(settled.values()) + _spans(free, span_c)
+    return clusters + ([unknown] if unknown else [])
+
+
+def _settled(frame: Frame, span_c: float) -> bool:
+    if frame.temperature_c is None or frame.set_temperature_c is None:
+        return True
+    return abs(frame.temperature_c - frame.set_temperature_c) <= span_c
+
+
+def _spans(members: list[Frame], span_c: float) -> list[list[Frame]]:
+    """Frames by temperature into spans of at most span_c, the span that holds most frames first.
+
+    Most first, because a set is the better the more frames it has: frames shot while the camera was still cooling must
+    not cut the long run that follows in two.
+    """
+    rest = sorted(members, key=lambda frame: (frame.temperature_c or 0.0, frame.id))
+    spans = []
+    while rest:
+        values = [frame.temperature_c or 0.0 for frame in rest]
+        best_from, best_to, to = 0, 0, 0
+        for start, low_c in enumerate(values):
+            while to < len(values) and values[to] <= low_c + span_c + 1e-9:
+                to += 1
+            if to - start > best_to - best_from:
+                best_from, best_to = start, to
+        spans.append(rest[best_from:best_to])
+        rest = rest[:best_from] + rest[best_to:]
+    return spans
+
+
+def _label(cluster: Sequence[Frame]) -> str:
+    """A temperature for use in an id: 5.3c, m10.0c, or tx where it is not known."""
+    value = cluster[0].set_temperature_c
+    if value is None or not _settled(cluster[0], 1.0):
+        value = temperatures_of(frame.temperature_c for frame in cluster).median_c
+    if value is None:
+        return "tx"
+    return f"{'m' if value < -0.05 else ''}{abs(value):.1f}c"
+
+
+def _order(one: CalibrationSet) -> tuple[bool, float, str]:
+    moment = one.frames[0].taken_at
+    return (moment is None, moment.timestamp() if moment else 0.0, one.id)
