@@ -13,10 +13,15 @@ class Batch:
 
     Nothing published with a batch counts as stored before `settle` has returned. May be shared by threads.
     As a context it settles at the end, unless an exception leaves it.
+
+    top: the library's folder. With it, the folders between a new name and `top` are secured once too: a killed run
+    may have made them without, and nobody can see that afterwards.
     """
 
-    def __init__(self, seam: Seam) -> None:
+    def __init__(self, seam: Seam, top: Path | None = None) -> None:
         self._seam = seam
+        self._top = top
+        self._secured: set[Path] = set()
         self._folders: dict[Path, None] = {}
         self._lock = threading.Lock()
 
@@ -24,6 +29,12 @@ class Batch:
         """This folder got a new name."""
         with self._lock:
             self._folders[folder] = None
+            if self._top is not None and self._top in folder.parents:
+                above = folder.parent
+                while above != self._top.parent:
+                    if above not in self._secured:
+                        self._folders[above] = None
+                    above = above.parent
 
     def settle(self) -> None:
         """fsync every folder noted so far; one that fails stays noted."""
@@ -34,6 +45,7 @@ class Batch:
                 self._seam.fsync_folder(folder)
             with self._lock:
                 self._folders.pop(folder, None)
+                self._secured.add(folder)
 
     def __enter__(self) -> "Batch":
         return self

@@ -3,6 +3,7 @@
 What stands after each step if everything stops there:
 1. `.<name>.<random>.part` half or whole in the target folder: nobody takes it for a frame; `sweep` removes it later.
 2. The name is given by a hard link: name and temporary name are the same file, whole, read again, on the disk.
+   Where there are no links, a rename that refuses a taken name does 2 and 3 in one.
 3. The temporary name is taken away. 4. The folder is fsynced: the name outlives a power cut.
 Only then may a journal line say that the file is stored. Nothing here ever writes over an existing name.
 """
@@ -43,6 +44,7 @@ __all__ = [
 T = TypeVar("T")
 # How systems say that a file system has no hard links; EPERM is Linux for FAT and exFAT.
 _NO_LINKS = frozenset({errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL})
+_NO_SUCH_CALL = frozenset({errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL})
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +142,7 @@ def copy_in(
     # A second run over the same card finds its own file: no need to write it again to see that.
     standing = _same_there(seam, folder / name, known_sha256, None)
     if standing is not None:
-        return standing
+        return _finished(seam, standing, batch, read_only)
 
     def write(part: FileIO, path: Path) -> int:
         with told(source, "cannot read"), seam.open_read(source) as handle:
@@ -213,7 +215,7 @@ def _publish(
     exact: bool,
 ) -> Published:
     """write: fills the temporary file; check: reads it again and returns (sha256, size) or raises."""
-    part = folder / f".{name}.{seam.token()}{PART}"
+    part = folder / f".{name[:50]}.{seam.token()}{PART}"
     try:
         with told(part, "cannot write"):
             handle = seam.create_exclusive(part)
@@ -226,10 +228,15 @@ def _publish(
     except BaseException:
         remove_quietly(seam, part)
         raise
-    if read_only and not done.already_there:
+    return _finished(seam, done, batch, read_only)
+
+
+def _finished(seam: Seam, done: Published, batch: Batch | None, read_only: bool) -> Published:
+    """The last two steps; for a file that was there too, since the run that put it may have been killed before."""
+    if read_only:
         with suppress(OSError):  # best effort: not every disk knows permissions
             seam.make_read_only(done.path)
-    secure(seam, folder, batch)
+    secure(seam, done.path.parent, batch)
     return done
 
 
@@ -254,24 +261,30 @@ def _named(seam: Seam, part: Path, folder: Path, name: str, sha256: str, size: i
 
 def _give_name(seam: Seam, part: Path, path: Path) -> None:
     """The temporary file gets its name, FileExistsError where it is taken; afterwards the temporary name is gone."""
-    if seam.rename_refuses_existing:
-        seam.rename(part, path)
-        return
+    if not seam.windows:
+        try:
+            seam.link(part, path)
+        except FileExistsError:
+            raise
+        except OSError as error:
+            if error.errno not in _NO_LINKS:
+                raise
+        else:
+            remove_quietly(seam, part)
+            return
     try:
-        seam.link(part, path)
+        seam.rename_new(part, path)
     except FileExistsError:
         raise
     except OSError as error:
-        if error.errno not in _NO_LINKS:
+        if error.errno not in _NO_SUCH_CALL:
             raise
         _claim_name(seam, part, path)
-        return
-    remove_quietly(seam, part)
 
 
 def _claim_name(seam: Seam, part: Path, path: Path) -> None:
-    """Where there are no hard links (FAT, exFAT): take the name with an empty file, which nobody else can then
-    have, and put the whole file in its place. Killed between, an empty file stays; `verify` names it.
+    """Where there is neither: take the name with an empty file, which nobody else can then have, and put the whole
+    file in its place. Killed between, an empty file stays; `verify` names it.
     """
     with seam.create_exclusive(path):
         pass

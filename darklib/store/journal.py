@@ -4,6 +4,7 @@ A line is `{"schema":"darklib/journal/1","entry":{...},"crc32":n}` and a line fe
 of the entry exactly as they stand in the line. An entry counts when its line feed is there.
 """
 
+import errno
 import json
 import re
 import zlib
@@ -178,6 +179,7 @@ def read(seam: Seam, path: StrPath, offset: int = 0) -> Iterator[Line]:
     Trouble in a line is told in it and stops nothing. DarklibError where the file cannot be read.
     """
     with told(path, "cannot read the journal"), seam.open_read(path) as handle:
+        size = seam.fstat(handle).st_size
         if offset:
             seam.seek(handle, offset)
         rest = b""
@@ -187,6 +189,8 @@ def read(seam: Seam, path: StrPath, offset: int = 0) -> Iterator[Line]:
                 after = offset + len(text) + 1
                 yield _line(text, offset, after)
                 offset = after
+        if offset + len(rest) < size:  # the file may grow meanwhile, but not end before its end
+            raise OSError(errno.EIO, "fewer bytes came than the file has")
         if rest:
             yield Line(None, offset, offset, "torn")
 

@@ -1,6 +1,7 @@
 """The only removals: a source after its verified copy (`--move`), and temporary files of our own."""
 
 import stat as stat_bits
+from contextlib import suppress
 from datetime import timedelta
 from pathlib import Path
 
@@ -40,7 +41,8 @@ def remove_source(seam: Seam, path: Path, sha256: str, stored: Path) -> None:
         # Two names of one file: taking one away would leave the library with a file that others may still write to.
         if (here.st_dev, here.st_ino) == (kept.st_dev, kept.st_ino) and here.st_ino:
             raise _stays("same_file", f"{shown(str(path))} and the stored copy are one file. It stays.", path)
-        seam.unlink(path)
+        remove(seam, path)
+    with suppress(OSError):  # should a power cut bring the name back, the file is a duplicate and nothing is lost
         seam.fsync_folder(path.parent)
 
 
@@ -72,7 +74,9 @@ def remove(seam: Seam, path: Path) -> None:
     """Take a name away, be it read-only."""
     try:
         seam.unlink(path)
-    except PermissionError:  # Windows deletes no read-only file
+    except PermissionError:
+        if not seam.windows:
+            raise
         seam.make_writable(path)
         seam.unlink(path)
 

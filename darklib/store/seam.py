@@ -17,6 +17,8 @@ from io import FileIO
 from pathlib import Path
 from typing import TypeVar
 
+from darklib.store.noreplace import rename_new
+
 T = TypeVar("T")
 StrPath = str | os.PathLike[str]
 Buffer = bytes | bytearray | memoryview
@@ -39,8 +41,8 @@ class Entry:
 class Seam:
     """Real files, real time, real chance. Every method makes its call through `_call`, which a test overrides."""
 
-    # Windows refuses to rename onto an existing name; elsewhere rename overwrites silently.
-    rename_refuses_existing: bool = os.name == "nt"
+    # Windows cannot delete a read-only file, and its rename refuses a taken name.
+    windows: bool = os.name == "nt"
 
     def _call(self, name: str, path: str, func: Callable[[], T]) -> T:
         """The one gate. name: of the method; path: what it touches ('' for none); func: does it."""
@@ -117,12 +119,16 @@ class Seam:
         self._call("seek", _named(handle), lambda: handle.seek(offset))
 
     def read_bytes(self, path: StrPath) -> bytes:
-        """A whole (small) file."""
+        """A whole (small) file; OSError (EIO) where fewer bytes come than it has."""
         pieces: list[bytes] = []
         with self.open_read(path) as handle:
+            size = self.fstat(handle).st_size
             while piece := self.read(handle, 1 << 20):
                 pieces.append(piece)
-        return b"".join(pieces)
+        whole = b"".join(pieces)
+        if len(whole) < size:
+            raise OSError(errno.EIO, os.strerror(errno.EIO), os.fspath(path))
+        return whole
 
     # Writing
 
@@ -137,19 +143,6 @@ class Seam:
             return handle.write(data) or 0
 
         return self._call("write", _named(handle), some)
-
-    def copy_some(self, source: FileIO, target: FileIO, count: int) -> int:
-        """Move at most `count` bytes from handle to handle inside the system; 0 at the end.
-
-        OSError with ENOSYS where the platform cannot; the caller then reads and writes.
-        """
-
-        def some() -> int:
-            if not hasattr(os, "copy_file_range"):
-                raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
-            return os.copy_file_range(source.fileno(), target.fileno(), count)
-
-        return self._call("copy_some", _named(target), some)
 
     def flush(self, handle: FileIO) -> None:
         """Hand over what Python still holds (nothing for these handles, kept for handles of others)."""
@@ -199,9 +192,9 @@ class Seam:
         """Take a name away."""
         self._call("unlink", os.fspath(path), lambda: os.unlink(for_system(path)))
 
-    def rename(self, old: StrPath, new: StrPath) -> None:
-        """Rename; overwrites silently unless `rename_refuses_existing`."""
-        self._call("rename", os.fspath(new), lambda: os.rename(for_system(old), for_system(new)))
+    def rename_new(self, old: StrPath, new: StrPath) -> None:
+        """Rename; FileExistsError where `new` is taken, OSError (ENOSYS, EINVAL) where disk or system cannot say so."""
+        self._call("rename_new", os.fspath(new), lambda: rename_new(for_system(old), for_system(new)))
 
     def replace(self, old: StrPath, new: StrPath) -> None:
         """Rename over whatever is there."""
