@@ -9,8 +9,8 @@ from typing import Any
 class SafeStop:
     """While in use, the first Ctrl-C only sets `asked`; whoever works looks at it between two files.
 
-    On leaving, an unanswered request is raised as KeyboardInterrupt, so that no Ctrl-C is lost. Outside the main thread,
-    where signals cannot be caught, it does nothing.
+    On leaving, an unanswered request is raised as KeyboardInterrupt, so that no Ctrl-C is lost. Outside the main
+    thread, where signals cannot be caught, it does nothing.
     """
 
     def __init__(self) -> None:

@@ -101,8 +101,8 @@ def local_zone() -> str:
 
 
 def open_library(root: Path, *, seam: Seam | None = None) -> Opened:
-    """Opens the library at `root`: reads its configuration, upgrades an older catalogue (after a backup), makes a missing
-    one from the journal, and replays what an interrupted run wrote to the journal but not to the catalogue.
+    """Opens the library at `root`: reads its configuration, upgrades an older catalogue (after a backup), makes a
+    missing one from the journal, and replays what an interrupted run wrote to the journal but not to the catalogue.
     """
     seam = seam or Seam()
     layout = Library(root)

@@ -1,10 +1,9 @@
 """Recording a change in the order that survives anything: the files, then the journal, then the catalogue.
 
-1. Files are published and their folders settled (`Batch`). Stop here: the files are whole and unknown; the next run finds
-   them with the same content and records them.
-2. Their lines are appended to this run's journal file, on the disk when the call returns. Stop here: the next command
-   that opens the library replays them.
-3. One catalogue transaction holds the rows and the new journal position.
+1. Files are published and their folders settled (`Batch`). Stop here: the files are whole and unknown; the next run
+finds them with the same content and records them. 2. Their lines are appended to this run's journal file, on the disk
+when the call returns. Stop here: the next command that opens the library replays them. 3. One catalogue transaction
+holds the rows and the new journal position.
 """
 
 import platform

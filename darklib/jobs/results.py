@@ -383,6 +383,8 @@ class DemoResult:
     cards: tuple[str, ...]
     export_to: str
     dry_run: bool = False
+    options: tuple[tuple[str, ...], ...] = ()
+    """For each card, the options with which its owner would take it in."""
 
 
 def wanting(matches: tuple[Match, ...]) -> bool:

@@ -1,0 +1,126 @@
+"""Everything that is known of one frame: each fact, where it came from, what was ignored and why, every amendment."""
+
+from pathlib import Path
+
+from darklib.facts.codes import SET_ASIDE
+from darklib.facts.errors import DarklibError
+from darklib.facts.frame import Fact, Frame, FrameRecord, PixelFacts
+from darklib.facts.resolve import frame_of
+from darklib.jobs.ids import frames_meant
+from darklib.jobs.library import Opened
+from darklib.jobs.results import Amendment, ExplainResult, SetAsideFile
+from darklib.store.names import shown
+from darklib.store.seam import Seam
+
+WITHOUT_LIBRARY_ZONE = "Etc/UTC"
+
+
+def explain(opened: Opened | None, text: str) -> ExplainResult:
+    """All that is known of a frame of the library (by id or path), or of a file that was never taken in.
+
+    opened: None where there is no library; a file can be explained all the same.
+    """
+    seam = opened.seam if opened else Seam()
+    path = seam.absolute(text)
+    if opened is not None:
+        try:
+            shas = frames_meant(opened, [text])
+        except DarklibError as error:
+            if error.code != "not_found" or not _is_file(seam, path):
+                raise
+        else:
+            if len(shas) > 1:
+                raise DarklibError(
+                    "ambiguous",
+                    f"{shown(text)!r} means {len(shas)} frames; one can be explained at a time.",
+                    remedy="`darklib frames --ids` lists single frames.",
+                )
+            return _stored(opened, shas[0])
+    if not _is_file(seam, path):
+        raise DarklibError(
+            "not_found", f"There is no file {shown(str(path))}.", path=shown(str(path)), remedy="Check the name."
+        )
+    return _looked_at(opened, path)
+
+
+def _is_file(seam: Seam, path: Path) -> bool:
+    return seam.exists(path) and not seam.is_folder(path)
+
+
+def _stored(opened: Opened, sha256: str) -> ExplainResult:
+    record = opened.catalogue.record(sha256)
+    frame = opened.catalogue.frames_by_id([sha256])[0]
+    rows = opened.catalogue.statements(sha256)
+    return ExplainResult(
+        path=opened.absolute(frame.path),
+        stored=True,
+        frame=frame,
+        facts=_facts(record, frame),
+        ignored=record.read.ignored,
+        amendments=tuple(
+            Amendment(row.field, row.value, row.old, row.note or "", row.at, row.run, row.undone_by is not None)
+            for row in rows
+        ),
+        sources=tuple(row.path for row in opened.catalogue.sources(sha256)),
+        kind_why=record.decision.why,
+    )
+
+
+def _looked_at(opened: Opened | None, path: Path) -> ExplainResult:
+    from darklib.kinds.groups import Candidate, decide
+    from darklib.readers.guard import Guard
+
+    with Guard(1) as guard:
+        look = next(iter(guard.map([str(path)])))
+    name = shown(str(path))
+    if opened is not None and look.sha256 and opened.catalogue.known(look.sha256):
+        return _stored(opened, look.sha256)
+    if look.facts is None:
+        code = look.refusal.code if look.refusal else "no_image"
+        reason = look.refusal.text if look.refusal else SET_ASIDE["no_image"]
+        return ExplainResult(name, False, None, refusal=SetAsideFile(name, reason, code))
+    candidate = Candidate(look.facts, look.pixels, (shown(path.parent.name),), shown(path.name), None)
+    decision = decide([candidate])[0]
+    zone = opened.settings.site.timezone if opened else WITHOUT_LIBRARY_ZONE
+    record = FrameRecord(
+        look.sha256, look.size, name, True, look.facts, look.pixels, decision, zone, name, look.modified
+    )
+    frame = frame_of(record)
+    refusal = SetAsideFile(name, look.refusal.text, look.refusal.code) if look.refusal else None
+    return ExplainResult(
+        name, False, frame, _facts(record, frame), record.read.ignored, kind_why=decision.why, refusal=refusal
+    )
+
+
+def _facts(record: FrameRecord, frame: Frame) -> tuple[Fact, ...]:
+    """The facts as read, then as measured, then what was worked out from them."""
+    facts = list(record.read.facts)
+    if record.measured is not None:
+        facts += _measured(record.measured)
+    if frame.kind is not None and frame.kind_from is not None:
+        where = f"{frame.kind_from.value}, confidence {frame.kind_confidence:.2f}"
+        facts.append(Fact("kind", frame.kind.value, "", frame.kind_from.value, where, record.decision.why))
+    if frame.night is not None:
+        facts.append(Fact("night", frame.night, "", "inferred", f"local noon to noon in {record.zone}", "", ""))
+    return tuple(facts)
+
+
+def _measured(measured: PixelFacts) -> list[Fact]:
+    where = f"pixels, measurement {measured.version}"
+    levels: list[tuple[str, float | int | None, str]] = [
+        ("median_dn", measured.median_dn, "DN"),
+        ("mad_dn", measured.mad_dn, "DN"),
+        ("mean_dn", measured.mean_dn, "DN"),
+        ("sd_dn", measured.sd_dn, "DN"),
+        ("min_dn", measured.min_dn, "DN"),
+        ("max_dn", measured.max_dn, "DN"),
+        ("saturated_fraction", measured.saturated_fraction, ""),
+        ("dn_step", measured.dn_step, "DN"),
+    ]
+    facts = [Fact(name, value, unit, "pixels", where, "") for name, value, unit in levels]
+    facts += [
+        Fact(f"median_dn_{plane.colour}", plane.median_dn, "DN", "pixels", where, "")
+        for plane in measured.planes
+        if plane.colour
+    ]
+    return facts

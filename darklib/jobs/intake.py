@@ -1,0 +1,397 @@
+"""One run of taking files in, a file's way through it from top to bottom.
+
+Files are looked at by worker processes in the order of the walk; a folder's frames are decided together once the walk
+has left it; what neither header nor name nor statement settles waits for the end of the run, where the whole card is
+the context. Each stored frame is a verified copy first, a journal line second, a row third (`jobs/record`).
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC
+from itertools import chain
+from pathlib import Path
+from typing import Protocol
+
+from darklib import __version__
+from darklib.facts.codes import SET_ASIDE
+from darklib.facts.entries import Seen, SetAside, SetAsideSettled, Stored
+from darklib.facts.errors import DarklibError
+from darklib.facts.frame import Frame, FrameFacts, FrameRecord, Kind, KindDecision, KindFrom, PixelFacts, Statement
+from darklib.facts.resolve import frame_of
+from darklib.jobs.asked import Stated
+from darklib.jobs.interrupt import SafeStop
+from darklib.jobs.library import Opened
+from darklib.jobs.ports import Ask, Progress
+from darklib.jobs.record import Recorder
+from darklib.jobs.results import Duplicate, IngestCounts, IngestResult, KindGroup, PassedOver, SetAsideFile
+from darklib.kinds.groups import Candidate, decide, group_key
+from darklib.readers.guard import Guard
+from darklib.readers.open import Look
+from darklib.store.durable import copy_in, remove_source
+from darklib.store.layout import frame_folder, put_aside
+from darklib.store.names import shown, stored_name
+from darklib.store.walk import Found, Passed
+
+
+def statements_of(stated: Stated) -> tuple[Statement, ...]:
+    """What the user states about a whole ingest, as statements of the journal."""
+    named: tuple[tuple[str, str | float | None], ...] = (
+        ("kind", stated.kind.value if stated.kind else None),
+        ("train", stated.train),
+        ("body", stated.body),
+        ("temperature_c", stated.temperature_c),
+        ("clock_shift_s", stated.clock_shift_s),
+    )
+    return tuple(Statement(name, value) for name, value in named if value is not None)
+
+
+class Placing(Protocol):
+    """Where a frame's bytes come to stand."""
+
+    in_place: bool
+    keeps_what_is_set_aside: bool
+
+    def place(self, intake: "Intake", found: Found, sha256: str, frame: Frame) -> Path:
+        """The path of the bytes, verified. Raises DarklibError; 'source_changed' and 'vanished' concern this file alone."""
+
+
+class CopiedIn:
+    """A verified copy in the library's folders."""
+
+    in_place = False
+    keeps_what_is_set_aside = True
+
+    def place(self, intake: "Intake", found: Found, sha256: str, frame: Frame) -> Path:
+        """Copies, or says where the copy would be."""
+        folder = intake.opened.layout.frames / _folder(frame)
+        name = stored_name(found.path.parent.name, found.path.name)
+        if intake.dry_run:
+            return folder / name
+        return copy_in(intake.opened.seam, found.path, folder, name, sha256, batch=intake.recorder.batch).path
+
+
+class LeftWhereItIs:
+    """Catalogued where the file lies, outside the library or (adopted) inside it."""
+
+    keeps_what_is_set_aside = False
+
+    def __init__(self, in_place: bool = True) -> None:
+        self.in_place = in_place
+
+    def place(self, intake: "Intake", found: Found, sha256: str, frame: Frame) -> Path:
+        """The file's own path."""
+        return found.path
+
+
+@dataclass(slots=True)
+class _Waiting:
+    """A readable frame that is not stored yet."""
+
+    found: Found
+    look: Look
+    facts: FrameFacts
+    pixels: PixelFacts | None
+    decision: KindDecision | None = None
+    extra: tuple[Statement, ...] = ()
+
+    def candidate(self, stated: Kind | None) -> Candidate:
+        parts = tuple(shown(part) for part in self.found.relative_parts)
+        return Candidate(self.facts, self.pixels, parts[:-1], parts[-1], stated)
+
+
+@dataclass(slots=True)
+class _Tally:
+    seen: int = 0
+    bytes: int = 0
+    stored: list[Frame] = field(default_factory=list)
+    duplicates: list[Duplicate] = field(default_factory=list)
+    set_aside: list[SetAsideFile] = field(default_factory=list)
+    passed_over: list[PassedOver] = field(default_factory=list)
+    this_run: dict[str, str] = field(default_factory=dict)
+
+
+class Intake:
+    """Methods stand in the order in which a file meets them.
+
+    sources: for files that are not where they came from, what to call their source. again: files once set aside are
+    tried again.
+    """
+
+    def __init__(
+        self,
+        opened: Opened,
+        command: str,
+        placing: Placing,
+        stated: Stated,
+        *,
+        move: bool = False,
+        dry_run: bool = False,
+        again: bool = False,
+        sources: Mapping[Path, str] | None = None,
+        progress: Progress,
+        ask: Ask,
+        workers: int | None = None,
+    ) -> None:
+        self.opened, self.placing, self.stated = opened, placing, stated
+        self.move, self.dry_run, self.again = move, dry_run, again
+        self.progress, self.ask, self.workers = progress, ask, workers
+        self.recorder = Recorder(opened, command)
+        self._sources = dict(sources or {})
+        self._tally = _Tally()
+        self._deferred: list[_Waiting] = []
+        self._stop = SafeStop()
+
+    def run(self, items: Iterable[Found | Passed]) -> IngestResult:
+        """Takes in what was found. KeyboardInterrupt comes through after everything complete is recorded."""
+        items = list(items)
+        found = [item for item in items if isinstance(item, Found)]
+        with self._stop, self.recorder:
+            self.progress.start(len(found), sum(item.size for item in found))
+            for item in items:
+                if isinstance(item, Passed):
+                    self._pass(item)
+            self._look_at_all(found)
+            self._decide_the_rest()
+            self.recorder.settle()
+            self.recorder.counts = self._counts()
+        self.progress.finish()
+        return self._result()
+
+    # 1. what is no file for us
+
+    def _pass(self, item: Passed) -> None:
+        self._tally.seen += 1
+        if item.code == "unreadable":
+            self._tally.set_aside.append(SetAsideFile(shown(str(item.path)), item.text, item.code))
+        else:
+            self._tally.passed_over.append(PassedOver(shown(str(item.path)), item.code))
+
+    # 2. looking, a folder at a time
+
+    def _look_at_all(self, found: Sequence[Found]) -> None:
+        folder: Path | None = None
+        together: list[_Waiting] = []
+        with Guard(self.workers) as guard:
+            for item, look in zip(found, guard.map([str(item.path) for item in found]), strict=True):
+                if self._stop.asked:
+                    break
+                if item.path.parent != folder:
+                    self._decide_folder(together)
+                    folder, together = item.path.parent, []
+                waiting = self._sort(item, look)
+                if waiting is not None:
+                    together.append(waiting)
+                self.progress.advance(shown(str(item.path)), item.size)
+            self._decide_folder(together)
+
+    def _sort(self, found: Found, look: Look) -> _Waiting | None:
+        """What becomes of a file that was looked at: passed over, a duplicate, set aside, or a frame to be stored."""
+        tally = self._tally
+        tally.seen += 1
+        if look.not_an_image:
+            tally.passed_over.append(PassedOver(self._source(found), "not_an_image"))
+        elif look.sha256 and (look.sha256 in tally.this_run or self.opened.catalogue.known(look.sha256)):
+            self._duplicate(found, look)
+        elif look.refusal is not None or look.facts is None:
+            self._set_aside(found, look)
+        else:
+            return _Waiting(found, look, look.facts, look.pixels)
+        return None
+
+    def _duplicate(self, found: Found, look: Look) -> None:
+        source = self._source(found)
+        self._tally.duplicates.append(Duplicate(source, look.sha256[:16]))
+        if not self.dry_run:
+            seen = Seen(look.sha256, source, look.modified.astimezone(UTC))
+            self.recorder.add(seen, after=self._emptying(found, look.sha256))
+
+    def _set_aside(self, found: Found, look: Look) -> None:
+        name = self._source(found)
+        code = look.refusal.code if look.refusal else "damaged"
+        text = look.refusal.text if look.refusal else SET_ASIDE["damaged"]
+        known = self.opened.catalogue.set_aside_known(look.sha256) if look.sha256 else None
+        if known is not None and known.version == __version__ and not self.again:
+            self._tally.passed_over.append(PassedOver(name, "known_set_aside"))
+            return
+        self._tally.set_aside.append(SetAsideFile(name, text, code))
+        if self.dry_run or not look.sha256 or known is not None:
+            return
+        kept_path = name
+        if self.placing.keeps_what_is_set_aside:
+            kept = put_aside(
+                self.opened.seam,
+                self.opened.layout,
+                self.recorder.run,
+                found.path,
+                stored_name(found.path.parent.name, found.path.name),
+                f"{name}\n{text[:1].upper()}{text[1:]}.\nCode: {code}\nSHA-256: {look.sha256}\n",
+                look.sha256,
+                batch=self.recorder.batch,
+            )
+            kept_path = self.opened.layout.relative(kept.path)
+        self.recorder.add(SetAside(look.sha256, name, kept_path, code, text, __version__))
+
+    # 3. deciding what each frame is
+
+    def _decide_folder(self, together: list[_Waiting]) -> None:
+        if not together:
+            return
+        decisions = decide([waiting.candidate(self.stated.kind) for waiting in together])
+        for waiting, decision in zip(together, decisions, strict=True):
+            waiting.decision = decision
+            if decision.kind is not None and decision.source is not KindFrom.PIXELS:
+                self._store(waiting)
+            else:
+                self._deferred.append(waiting)
+
+    def _decide_the_rest(self) -> None:
+        candidates = [waiting.candidate(self.stated.kind) for waiting in self._deferred]
+        decisions = decide(candidates) if candidates else []
+        keys = [group_key(candidate) for candidate in candidates]
+        groups: dict[str, list[int]] = {}
+        for number, decision in enumerate(decisions):
+            if decision.kind is None:
+                groups.setdefault(keys[number], []).append(number)
+        answers: dict[str, Kind | None] = {}
+        if not self.dry_run and not self._stop.asked:
+            for key, numbers in groups.items():
+                answers[key] = self.ask.kind_of_group(self._to_ask(key, numbers, decisions))
+        for waiting, decision, key in zip(self._deferred, decisions, keys, strict=True):
+            waiting.decision = decision
+            answer = answers.get(key) if decision.kind is None else None
+            if answer is not None:
+                waiting.extra = (Statement("kind", answer.value),)
+            self._store(waiting)
+
+    def _to_ask(self, key: str, numbers: Sequence[int], decisions: Sequence[KindDecision]) -> KindGroup:
+        return KindGroup(
+            id=key,
+            kind=None,
+            kind_confidence=max(decisions[number].confidence for number in numbers),
+            count=len(numbers),
+            example=self._source(self._deferred[numbers[0]].found),
+            ask=True,
+            exposures_s=_exposures(self._deferred[number].facts.exposure_s for number in numbers),
+            hint=decisions[numbers[0]].why,
+        )
+
+    # 4. storing
+
+    def _store(self, waiting: _Waiting) -> None:
+        look, found = waiting.look, waiting.found
+        if look.sha256 in self._tally.this_run:  # the same content twice within one folder
+            self._duplicate(found, look)
+            return
+        record = FrameRecord(
+            sha256=look.sha256,
+            size=look.size,
+            path=self._source(found),
+            in_place=self.placing.in_place,
+            read=waiting.facts,
+            measured=waiting.pixels,
+            decision=waiting.decision or KindDecision(None, None, 0.0),
+            zone=self.opened.settings.site.timezone,
+            source_path=self._source(found),
+            modified=look.modified.astimezone(UTC),
+        )
+        statements = statements_of(self.stated) + waiting.extra
+        try:
+            path = self.placing.place(self, found, look.sha256, frame_of(record, statements))
+        except DarklibError as error:
+            if error.code not in ("source_changed", "vanished", "changed_while_read"):
+                raise
+            # Not kept as a copy: nobody knows which of its contents would be the right one.
+            self._tally.set_aside.append(SetAsideFile(self._source(found), error.text, "changed_while_read"))
+            return
+        record = replace(record, path=self.opened.layout.relative(path))
+        self._tally.this_run[look.sha256] = record.path
+        self._tally.bytes += look.size
+        if not self.dry_run:
+            if self.opened.catalogue.set_aside_known(look.sha256) is not None:
+                self.recorder.add(SetAsideSettled(look.sha256))
+            self.recorder.add(Stored(record, statements), after=self._emptying(found, look.sha256))
+        self._tally.stored.append(frame_of(record, statements))
+
+    def _emptying(self, found: Found, sha256: str) -> Callable[[], None] | None:
+        """What takes the source away once the frame is in the journal; None without --move."""
+        if not self.move:
+            return None
+
+        def take_away() -> None:
+            stored = self._tally.this_run.get(sha256)
+            if stored is None:
+                stored = self.opened.catalogue.frames_by_id([sha256])[0].path
+            try:
+                remove_source(
+                    self.opened.seam, found.path, sha256, self.opened.layout.reached(self.opened.seam, stored)
+                )
+            except DarklibError as error:
+                self.progress.note(f"{error.text} {error.remedy}".strip())
+
+        return take_away
+
+    # 5. telling
+
+    def _source(self, found: Found) -> str:
+        return self._sources.get(found.path) or shown(str(found.path))
+
+    def _counts(self) -> dict[str, int]:
+        tally = self._tally
+        return {
+            "seen": tally.seen,
+            "stored": len(tally.stored),
+            "duplicates": len(tally.duplicates),
+            "set_aside": len(tally.set_aside),
+            "passed_over": len(tally.passed_over),
+            "undecided": sum(frame.kind is None for frame in tally.stored),
+            "bytes": tally.bytes,
+        }
+
+    def _result(self) -> IngestResult:
+        tally = self._tally
+        stored = tally.stored
+        if not self.dry_run and stored:
+            by_sha = {frame.sha256: frame for frame in self._recorded([frame.sha256 for frame in stored])}
+            stored = [by_sha.get(frame.sha256, frame) for frame in stored]
+        return IngestResult(
+            run=None if self.dry_run else self.recorder.run,
+            dry_run=self.dry_run,
+            counts=IngestCounts(**self._counts()),
+            stored=tuple(stored),
+            duplicates=tuple(tally.duplicates),
+            set_aside=tuple(tally.set_aside),
+            passed_over=tuple(tally.passed_over),
+            groups=tuple(_groups(stored)),
+        )
+
+    def _recorded(self, sha256s: Sequence[str]) -> Iterator[Frame]:
+        pieces = (sha256s[start : start + 500] for start in range(0, len(sha256s), 500))
+        return chain.from_iterable(self.opened.catalogue.frames_by_id(piece) for piece in pieces)
+
+
+def _folder(frame: Frame) -> str:
+    return frame_folder(
+        frame.kind.value if frame.kind else None,
+        frame.body.id if frame.body else None,
+        frame.exposure_s,
+        frame.temperature_c if frame.set_temperature_c is None else frame.set_temperature_c,
+        frame.night,
+        frame.train.label if frame.train else None,
+        frame.filter,
+    )
+
+
+def _groups(frames: Iterable[Frame]) -> Iterator[KindGroup]:
+    """Stored frames by series, in the order of their first frame; undecided ones are to be asked about."""
+    together: dict[str, list[Frame]] = {}
+    for frame in frames:
+        together.setdefault(frame.series or frame.id, []).append(frame)
+    for key, members in together.items():
+        first = members[0]
+        confidence = min(frame.kind_confidence for frame in members)
+        exposures = _exposures(frame.exposure_s for frame in members)
+        yield KindGroup(key, first.kind, confidence, len(members), first.source_path, first.kind is None, exposures)
+
+
+def _exposures(values_s: Iterable[float | None]) -> tuple[float, ...]:
+    return tuple(sorted({value for value in values_s if value is not None}))

@@ -1,0 +1,126 @@
+"""Making the catalogue anew from the stored files and the journal.
+
+The new catalogue is made beside the old one and takes its place only when it is whole; the old one goes to `backups/`.
+Stop anywhere: either the old or the new catalogue is in place, never half of one, and a half-made one is made again.
+"""
+
+from pathlib import Path
+
+from darklib.catalogue.catalogue import Catalogue, FrameQuery
+from darklib.catalogue.schema import open_catalogue
+from darklib.facts.errors import DarklibError
+from darklib.facts.frame import Frame
+from darklib.jobs.library import Opened, no_library, replay
+from darklib.jobs.ports import Progress, Silent
+from darklib.jobs.results import RebuildResult
+from darklib.store import configuration
+from darklib.store.durable import make_folders
+from darklib.store.journal import new_run_id
+from darklib.store.layout import Library
+from darklib.store.names import shown
+from darklib.store.seam import Seam
+
+BESIDE = ("", "-wal", "-shm")
+"""A SQLite catalogue is up to three files."""
+
+
+def rebuild(
+    root: Path, *, dry_run: bool = False, progress: Progress | None = None, seam: Seam | None = None
+) -> RebuildResult:
+    """Replays the journal from its first line into a new catalogue, takes in stored files that no journal knows, and
+    names what the old catalogue held otherwise and what cannot be found. Works with a broken or missing catalogue.
+    """
+    seam = seam or Seam()
+    progress = progress or Silent()
+    layout = Library(root)
+    if not seam.exists(layout.config):
+        raise no_library()
+    settings = configuration.load(seam, layout.config)
+    fresh = layout.cache / "catalogue-anew.sqlite"
+    make_folders(seam, layout.cache)
+    _away(seam, fresh)
+    catalogue = open_catalogue(fresh, layout.backups, create=True)
+    try:
+        opened = Opened(layout, settings, catalogue, seam)
+        _, troubled = replay(seam, layout.journal, catalogue)
+        differences = [f"The journal file {name} has a line that cannot be read." for name in troubled]
+        differences += _unjournalled(opened, progress, dry_run)
+        differences += _against_the_old(seam, layout, catalogue)
+        rows = list(catalogue.everything())
+        for row in rows:
+            path = layout.reached(seam, row.path)
+            if not seam.exists(path):
+                differences.append(f"The file of frame {row.sha256[:16]} is not there: {shown(str(path))}.")
+    finally:
+        catalogue.close()
+    backup = None
+    if dry_run:
+        _away(seam, fresh)
+    else:
+        backup = _change_places(seam, layout, fresh)
+    return RebuildResult(len(rows), tuple(differences), backup, dry_run)
+
+
+def _unjournalled(opened: Opened, progress: Progress, dry_run: bool) -> list[str]:
+    """Stored files that no journal knows: an interrupted run's, or put there by hand. They are looked at and recorded."""
+    from darklib.jobs.ingest import adopt
+
+    known = {row.path for row in opened.catalogue.everything()}
+    result = adopt(opened, known, dry_run=dry_run, progress=progress)
+    lines = [f"Taken in from the library's own folders: {frame.path}." for frame in result.stored]
+    lines += [
+        f"In the library's folders, a second copy of frame {item.same_as}: {item.path}." for item in result.duplicates
+    ]
+    lines += [f"In the library's folders and not readable as a frame: {item.path}." for item in result.set_aside]
+    return lines
+
+
+def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue) -> list[str]:
+    if not seam.exists(layout.catalogue):
+        return ["There was no catalogue."]
+    try:
+        old = open_catalogue(layout.catalogue, layout.backups, create=False)
+    except DarklibError as error:
+        return [f"The old catalogue could not be read: {error.text}"]
+    try:
+        before, after = _frames(old), _frames(fresh)
+    except DarklibError as error:
+        return [f"The old catalogue could not be read: {error.text}"]
+    finally:
+        old.close()
+    lines = [f"Frame {sha[:16]} was in the old catalogue and in no journal." for sha in sorted(before.keys() - after)]
+    lines += [f"Frame {sha[:16]} was not in the old catalogue." for sha in sorted(after.keys() - before)]
+    for sha in sorted(before.keys() & after.keys()):
+        fields = [name for name in Frame.__slots__ if getattr(before[sha], name) != getattr(after[sha], name)]
+        if fields:
+            lines.append(f"Frame {sha[:16]} was recorded otherwise: {', '.join(fields)}.")
+    return lines
+
+
+def _frames(catalogue: Catalogue) -> dict[str, Frame]:
+    return {frame.sha256: frame for frame in catalogue.frames(FrameQuery(retired=None)).frames}
+
+
+def _change_places(seam: Seam, layout: Library, fresh: Path) -> str | None:
+    backup = None
+    if seam.exists(layout.catalogue):
+        make_folders(seam, layout.backups)
+        backup = layout.backups / f"catalogue-before-rebuild-{new_run_id(seam)}.sqlite"
+        # The side files first: without its main file a write-ahead log is ignored, beside a foreign one it would not
+        # be.
+        for suffix in reversed(BESIDE):
+            part = layout.catalogue.with_name(layout.catalogue.name + suffix)
+            if seam.exists(part):
+                seam.replace(part, backup.with_name(backup.name + suffix))
+        seam.fsync_folder(layout.backups)
+    seam.replace(fresh, layout.catalogue)
+    seam.fsync_folder(layout.root)
+    return None if backup is None else str(backup)
+
+
+def _away(seam: Seam, path: Path) -> None:
+    # In cache/, whose content is ours to take away.
+    for suffix in BESIDE:
+        part = path.with_name(path.name + suffix)
+        if seam.exists(part):
+            seam.unlink(part)

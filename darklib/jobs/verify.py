@@ -1,0 +1,188 @@
+"""Reading everything again: files against their hashes, the catalogue against the journal, a second copy against both."""
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+
+from darklib.catalogue.catalogue import StoredRow
+from darklib.facts.entries import Stored, decode
+from darklib.facts.errors import DarklibError, Exit
+from darklib.jobs.check import HASHING_THREADS
+from darklib.jobs.interrupt import SafeStop
+from darklib.jobs.library import Opened
+from darklib.jobs.ports import Progress, Silent
+from darklib.jobs.results import Finding, VerifyResult
+from darklib.store import journal
+from darklib.store.hashing import hash_file
+from darklib.store.names import shown
+from darklib.store.walk import Found, walk
+
+
+@dataclass(slots=True)
+class _Findings:
+    checked: int = 0
+    intact: int = 0
+    differing: list[Finding] = field(default_factory=list)
+    missing: list[Finding] = field(default_factory=list)
+    unknown: list[str] = field(default_factory=list)
+    catalogue: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+
+
+def verify(
+    opened: Opened, *, sample: float | None = None, against: str | None = None, progress: Progress | None = None
+) -> VerifyResult:
+    """Reads and hashes every stored file (or a random share of them), and compares files, journal and catalogue.
+
+    sample: share of the frames, 0 to 1. against: a folder that holds a second copy of the library, compared file by
+    file instead of the library's own files. Nothing is changed; each finding says what to do.
+    """
+    if sample is not None and not 0 < sample <= 1:
+        raise DarklibError(
+            "bad_sample", f"A sample is a share above 0 and at most 1, not {sample:g}.", status=Exit.USAGE
+        )
+    progress = progress or Silent()
+    found = _Findings()
+    rows = list(opened.catalogue.everything())
+    wanted = _sampled(opened, rows, sample)
+    root = opened.root if against is None else _second_copy(opened, against)
+    _files(opened, wanted, root, found, progress, second=against is not None)
+    if against is None:
+        _foreign(opened, rows, found)
+    else:
+        _journal_copied(opened, root, found)
+    _journal(opened, rows, found)
+    integrity = opened.catalogue.integrity()
+    if integrity != "ok":
+        found.catalogue.append(f"{integrity} Run `darklib rebuild`.")
+    return VerifyResult(
+        checked=found.checked,
+        intact=found.intact,
+        differing=tuple(found.differing),
+        missing=tuple(found.missing),
+        unknown_files=tuple(found.unknown),
+        catalogue=" ".join(found.catalogue) or "ok",
+        against=None if against is None else str(root),
+        remarks=tuple(found.remarks),
+    )
+
+
+def _sampled(opened: Opened, rows: list[StoredRow], sample: float | None) -> list[StoredRow]:
+    if sample is None or not rows:
+        return rows
+    # The hash is as good as chance; a new starting point each time lets samples add up to everything.
+    start = int.from_bytes(opened.seam.token(8).encode()[:8], "big") / 2**64
+    chosen = [row for row in rows if (int(row.sha256[:12], 16) / 16**12 - start) % 1.0 < sample]
+    return chosen or rows[:1]
+
+
+def _second_copy(opened: Opened, against: str) -> Path:
+    root = Path(opened.seam.absolute(against))
+    if not opened.seam.is_folder(root):
+        raise DarklibError(
+            "not_found", f"There is no folder {shown(str(root))}.", path=shown(str(root)), remedy="Check the name."
+        )
+    if opened.seam.real(root) == opened.seam.real(opened.root):
+        raise DarklibError("same_folder", "The second copy is the library itself.", remedy="Give the other folder.")
+    return root
+
+
+def _files(
+    opened: Opened, rows: list[StoredRow], root: Path, found: _Findings, progress: Progress, *, second: bool
+) -> None:
+    rows = [row for row in rows if not (second and row.in_place)]
+    progress.start(len(rows), sum(row.size for row in rows))
+    remedy = "Copy it anew from the library." if second else "Bring it back from the card or a second copy."
+    with SafeStop() as stop, ThreadPoolExecutor(HASHING_THREADS) as pool:
+
+        def hashed(row: StoredRow) -> str | DarklibError | None:
+            path = _place(opened, row, root, second)
+            if not opened.seam.exists(path):
+                return None
+            try:
+                return hash_file(opened.seam, path)[0]
+            except DarklibError as error:
+                return error
+
+        for row, outcome in zip(rows, pool.map(hashed, rows), strict=True):
+            if stop.asked:
+                pool.shutdown(wait=False, cancel_futures=True)
+                break
+            found.checked += 1
+            path = shown(str(_place(opened, row, root, second)))
+            frame_id = row.sha256[:16]
+            if outcome == row.sha256:
+                found.intact += 1
+            elif outcome is None:
+                found.missing.append(Finding(path, frame_id, "missing", f"The file is not there. {remedy}"))
+            elif isinstance(outcome, DarklibError):
+                found.differing.append(Finding(path, frame_id, "unreadable", f"{outcome.text} {remedy}"))
+            else:
+                text = f"The content is not what was stored. {remedy}"
+                found.differing.append(Finding(path, frame_id, "differs", text))
+            progress.advance(path, row.size)
+    progress.finish()
+
+
+def _place(opened: Opened, row: StoredRow, root: Path, second: bool) -> Path:
+    if second:
+        return root / PurePosixPath(row.path)
+    return opened.layout.reached(opened.seam, row.path)
+
+
+def _foreign(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
+    known = {row.path for row in rows}
+    for item in walk(opened.seam, [opened.layout.frames]):
+        path = opened.layout.relative(item.path)
+        if path in known:
+            continue
+        if isinstance(item, Found):
+            found.unknown.append(shown(str(item.path)))
+        elif item.code == "unfinished" or item.path.name.endswith(".part"):
+            found.remarks.append(f"An unfinished copy of an interrupted run: {shown(str(item.path))}.")
+        else:
+            found.unknown.append(shown(str(item.path)))
+
+
+def _journal(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
+    """The catalogue holds what the journal holds, no more and no less."""
+    recorded: set[str] = set()
+    for path, line in _lines(opened):
+        if line.entry is None:
+            if line.trouble == "torn":
+                found.remarks.append(f"The last line of {path.name} is torn: a run was interrupted. Nothing is lost.")
+            else:
+                text = "A line of the journal is damaged. Restore the file from a second copy."
+                found.differing.append(Finding(shown(str(path)), None, f"journal_{line.trouble}", text))
+            continue
+        entry = decode(line.entry)
+        if isinstance(entry, Stored):
+            recorded.add(entry.record.sha256)
+    catalogued = {row.sha256 for row in rows}
+    if catalogued - recorded:
+        found.catalogue.append(
+            f"{len(catalogued - recorded)} frames of the catalogue are not in the journal. Run `darklib rebuild`."
+        )
+    if recorded - catalogued:
+        found.catalogue.append(
+            f"{len(recorded - catalogued)} frames of the journal are not in the catalogue. Run `darklib rebuild`."
+        )
+
+
+def _lines(opened: Opened) -> Iterator[tuple[Path, journal.Line]]:
+    for path in journal.files(opened.seam, opened.layout.journal):
+        for line in journal.read(opened.seam, path):
+            yield path, line
+
+
+def _journal_copied(opened: Opened, root: Path, found: _Findings) -> None:
+    for path in [*journal.files(opened.seam, opened.layout.journal), opened.layout.config]:
+        other = root / opened.layout.relative(path)
+        found.checked += 1
+        if not opened.seam.exists(other):
+            found.missing.append(Finding(shown(str(other)), None, "missing", "Not in the second copy. Copy it anew."))
+        elif hash_file(opened.seam, other) != hash_file(opened.seam, path):
+            found.differing.append(Finding(shown(str(other)), None, "differs", "An older state. Copy it anew."))
+        else:
+            found.intact += 1
