@@ -41,7 +41,7 @@ def decide(members: Sequence[Candidate]) -> list[KindDecision]:
 
 
 def group_key(candidate: Candidate) -> str:
-    """Text that is the same for frames about which the user is asked once: one folder, camera, size, exposure, level."""
+    """Text that is the same for frames the user is asked about once: one folder, camera, size, exposure, level."""
     facts, pixels = candidate.facts, candidate.pixels
     exposure = "" if facts.exposure_s is None else f"{log2(max(facts.exposure_s, 1e-6)):.0f}"
     level = "" if pixels is None else f"{2 * log2(max(pixels.median_dn, 0.0) + 1):.0f}"

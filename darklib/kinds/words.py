@@ -1,6 +1,6 @@
 """The kind of a frame from whole words in the names of its folders and its file, in English as commonly written.
 
-Nearest wins: the file's own name, then its folder, then the folder above. A target's name never counts ("Dark Shark"), nor
+Nearest wins: the file's own name, then its folder, then the folder above. A target's name never counts, nor
 do phrases that hold such a word by accident ("dark sky", "light pollution"). A name that says two things says nothing,
 and then no name further off is asked either.
 """

@@ -17,6 +17,9 @@ MEASUREMENT_VERSION = 1
 SAMPLE = 4_000_000
 """Floating-point and 32-bit levels come from at most about this many pixels a colour, evenly spread."""
 
+ROUNDING = 12.0**-0.5
+"""Standard deviation of rounding to whole steps, in steps."""
+
 
 def measure(
     data: NDArray[Any],
@@ -47,14 +50,15 @@ def measure(
         names = [name for name, one in zip(mosaic.colours, counts, strict=True) if one.any()]
         saturated = histogram.saturated_fraction(total, None if white_dn is None else white_dn - origin)
         step = histogram.dn_step(total)
-        figures = structure(whole, mosaic)
+        figures = structure(whole, mosaic, ROUNDING * (step or 1))
     else:
         numbers = data if data.dtype.kind == "f" else data.astype(np.float64)
         everything = _sampled(numbers.reshape(-1))
         names, by_colour = _sampled_planes(numbers, mosaic, everything)
         saturated = float(np.count_nonzero(numbers >= white_dn) / numbers.size) if white_dn is not None else 0.0
         step = None
-        figures = structure(np.nan_to_num(numbers, nan=everything.median, posinf=everything.high), mosaic)
+        finite = np.nan_to_num(numbers, nan=everything.median, posinf=everything.high, neginf=everything.low)
+        figures = structure(finite.astype(np.float32, copy=False), mosaic, _least_noise(everything))
     return PixelFacts(
         version=MEASUREMENT_VERSION,
         width=int(data.shape[1]),
@@ -95,6 +99,11 @@ def _whole(data: NDArray[Any]) -> tuple[NDArray[np.uint16] | None, int]:
     if data.dtype in (np.int16, np.int8):
         return (data.astype(np.int32) + 32768).astype(np.uint16), -32768
     return None, 0
+
+
+def _least_noise(levels: Levels) -> float:
+    # what single precision can tell apart at this level
+    return max(1e-6 * max(abs(levels.low), abs(levels.high)), 1e-30)
 
 
 def _moved(levels: Levels, by: int) -> Levels:
