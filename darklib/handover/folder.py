@@ -1,4 +1,4 @@
-"""Writing a hand-over: lists, a table, links or copies, and always a manifest. Existing files that differ are never touched."""
+"""Writing a hand-over: lists, a table, links or copies, and always a manifest. No existing file is overwritten."""
 
 import csv
 import io

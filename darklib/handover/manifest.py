@@ -52,14 +52,14 @@ def items_of(matches: Sequence[Match]) -> list[Item]:
     items: list[Item] = []
     for match in matches:
         place = batch_place(match)
-        for light in match.lights:
-            items.append(Item(light, Role.LIGHT, None, None, match.batch.id, match.part, f"lights/{place}"))
+        batch, part = match.batch.id, match.part
+        items += [Item(light, Role.LIGHT, None, None, batch, part, f"lights/{place}") for light in match.lights]
         for role, choice in choices_of(match):
             if choice.set is None or choice.verdict in (Verdict.MISSING, Verdict.NOT_NEEDED):
                 continue
             shared = f"{FOLDERS[role]}/{choice.set.id}"
-            for frame in choice.set.frames:
-                items.append(Item(frame, role, choice.use, choice.recipe, match.batch.id, match.part, shared))
+            use, recipe = choice.use, choice.recipe
+            items += [Item(frame, role, use, recipe, batch, part, shared) for frame in choice.set.frames]
     return items
 
 
@@ -106,12 +106,12 @@ def _steps(match: Match) -> list[str]:
         if darks.use is Use.SCALE:
             scale = darks.recipe.scale if darks.recipe and darks.recipe.scale else 1.0
             steps.append(
-                f"Combine the biases; subtract them from the lights and from each dark; combine the darks, multiply by {scale:.4g} "
-                "and subtract them from the lights."
+                "Combine the biases; subtract them from the lights and from each dark; combine the darks, multiply "
+                f"by {scale:.4g} and subtract them from the lights."
             )
         else:
             steps.append(
-                "Combine the darks and subtract them from each light. They contain the bias: take no bias off the lights."
+                "Combine the darks and subtract them from each light. They contain the bias: take none off the lights."
             )
     elif _served(biases) and biases.use is Use.SUBTRACT:
         steps.append("No darks serve: combine the biases and subtract them from each light.")

@@ -19,7 +19,7 @@ HASHING_THREADS = 4
 """Hashing lets other threads run, and a disk answers several readers better than one."""
 
 HARMLESS_TO_ERASE = frozenset(("not_calibratable",))
-"""Set aside for what they are (a JPEG preview), not for what befell them: their kept copy is as good as the original."""
+"""Set aside for what they are (a JPEG preview), not for what befell them: the kept copy is as good."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from darklib.store.seam import Seam
 def make(
     folder: str | None, *, dry_run: bool = False, progress: Progress | None = None, seam: Seam | None = None
 ) -> DemoResult:
-    """Makes `folder` (default: darklib-demo in the current folder) with a new library and the cards; takes nothing in."""
+    """Makes `folder` (default: ./darklib-demo) with a new library and the cards; takes nothing in."""
     from darklib.scenario.nights import scenario
 
     seam = seam or Seam()

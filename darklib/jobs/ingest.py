@@ -25,7 +25,7 @@ def ingest(
     dry_run: bool = False,
     progress: Progress | None = None,
     ask: Ask | None = None,
-    workers: int | None = None,
+    workers: int = 0,
 ) -> IngestResult:
     """Takes in files and folders (none named: the inbox). The source is never changed, except by `move` after a
     verified copy. With `dry_run` everything is looked at and decided, and nothing is written.

@@ -52,7 +52,7 @@ class Placing(Protocol):
     keeps_what_is_set_aside: bool
 
     def place(self, intake: "Intake", found: Found, sha256: str, frame: Frame) -> Path:
-        """The path of the bytes, verified. Raises DarklibError; 'source_changed' and 'vanished' concern this file alone."""
+        """The path of the verified bytes. DarklibError 'source_changed' and 'vanished' concern this file alone."""
 
 
 class CopiedIn:
@@ -130,7 +130,7 @@ class Intake:
         sources: Mapping[Path, str] | None = None,
         progress: Progress,
         ask: Ask,
-        workers: int | None = None,
+        workers: int = 0,
     ) -> None:
         self.opened, self.placing, self.stated = opened, placing, stated
         self.move, self.dry_run, self.again = move, dry_run, again

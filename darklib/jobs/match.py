@@ -91,7 +91,7 @@ def lights_at(opened: Opened, paths: Sequence[str]) -> tuple[list[Frame], tuple[
         elif item.code in ("unreadable", "folder_unreadable"):
             unread.append(SetAsideFile(shown(str(item.path)), item.text, item.code))
     records, candidates, known = [], [], []
-    with Guard(None) as guard:
+    with Guard() as guard:
         for item, look in zip(found, guard.map([str(item.path) for item in found]), strict=True):
             path = shown(str(item.path))
             if look.refusal is not None:

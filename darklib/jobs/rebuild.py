@@ -62,7 +62,7 @@ def rebuild(
 
 
 def _unjournalled(opened: Opened, progress: Progress, dry_run: bool) -> list[str]:
-    """Stored files that no journal knows: an interrupted run's, or put there by hand. They are looked at and recorded."""
+    """Stored files that no journal knows, of an interrupted run or put there by hand: looked at and recorded."""
     from darklib.jobs.ingest import adopt
 
     known = {row.path for row in opened.catalogue.everything()}

@@ -71,7 +71,7 @@ class Recorder:
             self.settle()
 
     def settle(self) -> None:
-        """Makes everything added so far durable: folders, journal, catalogue, in this order; then what waited for it."""
+        """Makes all that was added durable: folders, journal, catalogue, in this order; then does what waited."""
         self.batch.settle()
         entries, self._waiting = self._waiting, []
         after, self._after = self._after, []

@@ -1,4 +1,4 @@
-"""Reading everything again: files against their hashes, the catalogue against the journal, a second copy against both."""
+"""Reading everything again: files against hashes, catalogue against journal, a second copy against both."""
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
