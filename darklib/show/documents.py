@@ -343,7 +343,7 @@ def as_json(document: Json) -> str:
         text = json.dumps(document, ensure_ascii=False, allow_nan=False)
     except ValueError:
         text = json.dumps(_finite(document), ensure_ascii=False, allow_nan=False)
-    # A lone surrogate stands for an undecodable byte; inside JSON its backslash has to be escaped, so values are mended.
+    # A lone surrogate stands for an undecodable byte; its code's backslash must be escaped, so values are mended.
     if valid(text) != text:
         text = json.dumps(_mended(_finite(document)), ensure_ascii=False, allow_nan=False)
     return text

@@ -13,7 +13,7 @@ _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
 def harmless(text: str) -> str:
-    r"""A text in which nothing steers the terminal: control characters and undecodable bytes as `\xNN`, others `\uNNNN`."""
+    r"""A text in which nothing steers the terminal: control characters and undecodable bytes as `\xNN` or `\uNNNN`."""
     return _UNSAFE.sub(_code, text) if _UNSAFE.search(text) else text
 
 

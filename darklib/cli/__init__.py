@@ -1,0 +1,1 @@
+"""The command line: a table of commands, one module each, loaded only when its command runs."""
