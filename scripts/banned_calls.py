@@ -37,7 +37,13 @@ class Allowed:
     reason: str
 
 
-ALLOWED: tuple[Allowed, ...] = ()
+ALLOWED: tuple[Allowed, ...] = (
+    Allowed("darklib/catalogue/address.py", "open", "asks the kernel about mounts (/proc), no file of the library"),
+    Allowed("darklib/catalogue/address.py", "sqlite3.connect", "SQLite opens its own file; the address is its owner"),
+    Allowed("darklib/catalogue/schema.py", ".is_file", "looks for the migrations inside the installation"),
+    Allowed("darklib/catalogue/schema.py", "filelock.FileLock", "one process at a time upgrades the catalogue"),
+    Allowed("darklib/store/noreplace.py", "os.rename", "a part of the seam that fills a file of its own"),
+)
 
 # What `os` offers besides the file system. Anything of `os` not named here is banned, and so is what comes new.
 PURE_OS = frozenset(
@@ -50,6 +56,8 @@ PURE_OS_PATH = frozenset(
 )
 
 FILE_MODULES = frozenset({"shutil", "tempfile", "glob", "fileinput", "linecache", "dbm", "shelve", "filelock", "pty"})
+# What these modules offer besides.
+PURE_NAMES = frozenset({"filelock.Timeout", "shutil.Error", "shutil.get_terminal_size"})
 FILE_NAMES = frozenset(
     """open io.open io.open_code _io.open codecs.open gzip.open bz2.open lzma.open tarfile.open sqlite3.connect
     numpy.fromfile numpy.genfromtxt numpy.load numpy.loadtxt numpy.memmap numpy.save numpy.savetxt numpy.savez
@@ -112,6 +120,8 @@ def sort_of(name: str) -> str | None:
         return None if name in CHANCE_TYPES else "chance"
     if name in CLOCK:
         return "clock"
+    if name in PURE_NAMES:
+        return None
     if name in FILE_NAMES or _inside(name, FILE_MODULES):
         return "file"
     if module in {"os.path", "posixpath", "ntpath"}:

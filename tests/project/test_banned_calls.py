@@ -105,6 +105,7 @@ def test_chance_without_a_seed_is_found(source: str, call: str) -> None:
         "from os import fsencode, PathLike\nfsencode('a')",
         "import os\ndef f(p: os.PathLike[str], s: os.stat_result) -> str: return os.sep",
         "from io import FileIO\ndef f(handle: FileIO) -> bytes: return handle.read()",
+        "import shutil\nshutil.get_terminal_size().columns",
         "from io import BytesIO\nBytesIO(b'').getvalue()",
         "from pathlib import Path, PurePath\nPath('a') / 'b', PurePath('a').with_suffix('.b').name, Path('a').parent",
         "'a'.replace('b', 'c')",

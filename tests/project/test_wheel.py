@@ -23,38 +23,31 @@ UPGRADE = """
 import json, sqlite3, sys
 from pathlib import Path
 
-from alembic import command
-from alembic.config import Config
 from alembic.script import ScriptDirectory
-from sqlalchemy import URL, create_engine
 
 import darklib
 from darklib.catalogue.schema import open_catalogue
 
 migrations = Path(darklib.__file__).parent / "_migrations"
-config = Config()
-config.set_main_option("script_location", str(migrations).replace("%", "%%"))
-revisions = [one.revision for one in ScriptDirectory.from_config(config).walk_revisions()]  # the newest first
-
+revisions = [one.revision for one in ScriptDirectory(str(migrations)).walk_revisions()]  # the newest first
 folder = Path(sys.argv[1])
-catalogue = folder / "catalogue.sqlite"
+catalogue, backups = folder / "catalogue.sqlite", folder / "backups"
+backups.mkdir()
 old = None
 if len(revisions) > 1:
     old = revisions[1]
-    engine = create_engine(URL.create("sqlite", database=str(catalogue)))
-    with engine.connect() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, old)
-    engine.dispose()
+    open_catalogue(catalogue, backups, create=True, revision=old).close()
 else:
-    catalogue.write_bytes(b"")  # there is no older schema yet than none at all
-
-open_catalogue(catalogue, folder / "backups", create=True).close()
+    catalogue.write_bytes(b"")  # before the first tables there was nothing
+open_catalogue(catalogue, backups, create=True).close()
 reader = sqlite3.connect(catalogue)
 (now,) = reader.execute("SELECT version_num FROM alembic_version").fetchone()
 tables = [name for (name,) in reader.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
 reader.close()
-print(json.dumps({"darklib": darklib.__file__, "head": revisions[0], "old": old, "now": now, "tables": tables}))
+print(json.dumps({
+    "darklib": darklib.__file__, "head": revisions[0], "old": old, "now": now, "tables": tables,
+    "backups": sorted(path.name for path in backups.iterdir()),
+}))
 """
 
 
@@ -111,7 +104,6 @@ def installed(repository: Path, tmp_path_factory: pytest.TempPathFactory) -> Ins
     return Installed(python, binaries / ("darklib.exe" if os.name == "nt" else "darklib"), packages, wheel, archive)
 
 
-@pytest.mark.long
 def test_it_is_the_installed_one(installed: Installed, repository: Path, tmp_path: Path) -> None:
     code = "import darklib, sys; print(darklib.__file__); print(darklib.__version__); print(*sys.path, sep='\\n')"
     file, version, *path = run(installed.python, "-c", code, cwd=tmp_path).splitlines()
@@ -122,17 +114,16 @@ def test_it_is_the_installed_one(installed: Installed, repository: Path, tmp_pat
     assert run(installed.python, "-m", "darklib", "--version", cwd=tmp_path) == f"darklib {version}\n"
 
 
-@pytest.mark.long
 def test_it_upgrades_a_catalogue_with_its_own_migrations(installed: Installed, tmp_path: Path) -> None:
     folder = tmp_path / "old library 50%"
     folder.mkdir()
     told = json.loads(run(installed.python, "-c", UPGRADE, folder, cwd=tmp_path))
     assert Path(told["darklib"]).is_relative_to(installed.packages)
     assert told["now"] == told["head"] != told["old"]
+    assert len(told["backups"]) == (1 if told["old"] else 0)
     assert {"frames", "series", "statements", "alembic_version"} <= set(told["tables"])
 
 
-@pytest.mark.long
 def test_the_main_job_starts_from_it(installed: Installed, tmp_path: Path) -> None:
     library = tmp_path / "a library 50%"
     run(installed.program, "init", library, cwd=tmp_path)
@@ -141,7 +132,6 @@ def test_the_main_job_starts_from_it(installed: Installed, tmp_path: Path) -> No
 
 
 @pytest.mark.skipif(not (REPOSITORY / ".git").exists(), reason="only a clone knows which files belong to the project")
-@pytest.mark.long
 def test_the_wheel_holds_the_house_and_nothing_else(installed: Installed, repository: Path) -> None:
     with zipfile.ZipFile(installed.wheel) as wheel:
         held = {name for name in wheel.namelist() if ".dist-info/" not in name}
@@ -161,7 +151,6 @@ def test_the_wheel_holds_the_house_and_nothing_else(installed: Installed, reposi
     assert "Requires-Python: >=3.11" in metadata
 
 
-@pytest.mark.long
 def test_the_source_archive_can_be_tested(installed: Installed) -> None:
     with tarfile.open(installed.archive) as archive:
         held = {name.partition("/")[2] for name in archive.getnames()}
