@@ -1,0 +1,115 @@
+"""Stated before read before inferred: the one place that ranks the sources of a fact."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from darklib.facts.frame import (
+    FrameFacts,
+    FrameRecord,
+    Kind,
+    KindDecision,
+    KindFrom,
+    Readout,
+    Statement,
+    TemperatureFrom,
+)
+from darklib.facts.resolve import body_of, frame_of
+from darklib.facts.train import TrainFacts
+
+READ = FrameFacts(
+    format="dng",
+    make="Maker",
+    model="Pellwick P4",
+    serial="P4-1",
+    exposure_s=120.0,
+    iso=800,
+    width=400,
+    height=300,
+    sensor_temperature_c=12.0,
+    train=TrainFacts("Newtonian", 600.0),
+    taken_at=datetime(2026, 10, 3, 23, 30),
+    filter="L",
+    target="NGC 7331",
+)
+RECORD = FrameRecord(
+    sha256="0123456789abcdef" * 4,
+    size=10,
+    path="frames/light/x.dng",
+    in_place=False,
+    read=READ,
+    measured=None,
+    decision=KindDecision(Kind.LIGHT, KindFrom.PATH, 0.95),
+    zone="Etc/GMT-2",
+    source_path="/card/x.dng",
+    modified=datetime(2026, 10, 4, tzinfo=UTC),
+)
+
+
+def test_what_the_file_says_holds_where_nobody_says_otherwise() -> None:
+    frame = frame_of(RECORD)
+    assert (frame.kind, frame.kind_from, frame.kind_confidence) == (Kind.LIGHT, KindFrom.PATH, 0.95)
+    assert (frame.temperature_c, frame.temperature_from) == (12.0, TemperatureFrom.HEADER)
+    assert frame.taken_at == datetime(2026, 10, 3, 21, 30, tzinfo=UTC)
+    assert (frame.time_from, frame.night) == ("header_in_zone", "2026-10-03")
+    assert frame.id == "0123456789abcdef"
+    assert frame.body is not None
+    assert frame.body.label == "Pellwick P4 (P4-1)"
+
+
+def test_the_last_statement_on_a_field_wins_and_none_takes_it_back() -> None:
+    said = [
+        Statement("temperature_c", 5.0),
+        Statement("kind", "dark"),
+        Statement("temperature_c", -3.5),
+        Statement("filter", "Ha"),
+    ]
+    frame = frame_of(RECORD, said)
+    assert (frame.temperature_c, frame.temperature_from) == (-3.5, TemperatureFrom.USER)
+    assert (frame.kind, frame.kind_from, frame.kind_confidence) == (Kind.DARK, KindFrom.USER, 1.0)
+    assert frame.filter == "Ha"
+    back = frame_of(RECORD, [*said, Statement("temperature_c", None), Statement("kind", None)])
+    assert (back.temperature_c, back.kind) == (12.0, Kind.LIGHT)
+
+
+def test_a_wrong_clock_moves_the_night() -> None:
+    frame = frame_of(RECORD, [Statement("clock_shift_s", -12 * 3600.0)])
+    assert frame.night == "2026-10-02"
+    assert frame.time_from == "header_in_zone+clock"
+
+
+def test_a_stated_time_is_read_in_the_zone_of_the_library() -> None:
+    frame = frame_of(RECORD, [Statement("taken_at", "2026-10-05T01:00:00")])
+    assert frame.taken_at == datetime(2026, 10, 4, 23, 0, tzinfo=UTC)
+    assert (frame.night, frame.time_from) == ("2026-10-04", "user")
+
+
+def test_a_frame_without_a_time_says_so() -> None:
+    frame = frame_of(replace(RECORD, read=replace(READ, taken_at=None)))
+    assert frame.taken_at is None
+    assert frame.night is None
+    assert [warning.code for warning in frame.warnings] == ["time_missing"]
+
+
+def test_air_is_never_taken_for_the_sensor() -> None:
+    """AmbientTemperature is the air where the camera was held: EXIF 2.31, tag 0x9400."""
+    read = replace(READ, sensor_temperature_c=None, ambient_temperature_c=6.0)
+    frame = frame_of(replace(RECORD, read=read))
+    assert frame.temperature_c is None
+    assert frame.temperature_from is None
+
+
+def test_two_bodies_of_one_model_are_two() -> None:
+    """BodySerialNumber tells bodies apart: EXIF 2.3, tag 0xA431 (value from memory)."""
+    one, two = body_of(READ), body_of(replace(READ, serial="P4-2"))
+    assert one is not None
+    assert two is not None
+    assert one.id != two.id
+    assert body_of(replace(READ, model=None)) is None
+
+
+def test_levels_of_black_and_white_do_not_part_readouts() -> None:
+    """LibRaw's black level of a file with masked areas is that frame's own mean: it must not be compared."""
+    one, other = Readout(iso=800, black_dn=256.0, white_dn=16383.0), Readout(iso=800, black_dn=258.0, white_dn=14018.0)
+    assert one.key == other.key
+    assert one.key != Readout(iso=1600).key
+    assert Readout(gain=100.0).key != Readout(offset=100.0).key
