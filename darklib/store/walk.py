@@ -151,7 +151,7 @@ def _file(seam: Seam, entry: Entry, root: Path, real_root: Path) -> Found | Pass
     try:
         if entry.is_link:
             target = seam.real(entry.path)
-            if real_root not in target.parents:
+            if target != real_root and real_root not in target.parents:
                 return _passed(entry.path, "link_outside")
             if any(_by_name(part) == "unfinished" for part in target.parts[-1:]):
                 return _passed(entry.path, "unfinished")
