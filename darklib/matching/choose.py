@@ -1,16 +1,19 @@
 """The match: what serves a batch of lights best, part by part."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
-from darklib.facts.match import Batch, Choice, Match, Reason, Verdict
+from darklib.facts.frame import Frame
+from darklib.facts.match import Batch, Choice, Match, NearMiss, Reason, Verdict
 from darklib.facts.settings import Settings
-from darklib.matching.darks import Judged, dark_pool, ranked
-from darklib.matching.pool import Pool
-from darklib.matching.rules import sentence
+from darklib.matching.biases import NOT_NEEDED, ForFlats, biases_for_lights, for_flats
+from darklib.matching.darks import dark_pool, ranked, scaled_pool
+from darklib.matching.flats import choose_flats
+from darklib.matching.outcome import chosen
+from darklib.matching.parts import split
+from darklib.matching.pool import MOST_MISSES, Pool
 from darklib.matching.stock import Remembered, Stock
-from darklib.matching.target import lights_of
-
-MOST_RUNNERS_UP = 3
+from darklib.matching.target import Target, lights_of
 
 
 def match_all(batches: Iterable[Batch], stock: Stock, settings: Settings) -> list[Match]:
@@ -20,23 +23,85 @@ def match_all(batches: Iterable[Batch], stock: Stock, settings: Settings) -> lis
 
 
 def match(batch: Batch, stock: Stock, settings: Settings) -> list[Match]:
-    """What serves one batch: one answer, or several where its temperatures drift beyond one set."""
+    """What serves one batch: one answer, or several where its temperatures drift beyond one set.
+
+    Darks, flats, biases and dark flats each have a verdict and one use, so that whoever takes each from what its use
+    says takes no bias twice. Where the lights need biases (their dark is scaled, or lacks) and so do the flats,
+    `dark_flats` holds the flats' biases.
+    """
     lights = lights_of(batch)
+    flats = choose_flats(stock, lights, settings)
+    below_flats = for_flats(stock, flats.set, settings) if flats.set is not None else ForFlats(NOT_NEEDED, NOT_NEEDED)
+    matches: list[Match] = []
+    for part, darks in _dark_parts(stock, lights, settings):
+        biases, dark_flats = _biases(stock, lights, darks, below_flats, settings)
+        matches.append(Match(batch, 0, 0, part, darks, flats, biases, dark_flats))
+    return [replace(one, part=number, parts=len(matches)) for number, one in enumerate(matches, start=1)]
+
+
+def _dark_parts(stock: Stock, lights: Target, settings: Settings) -> list[tuple[tuple[Frame, ...], Choice]]:
+    """The lights in parts by time of their first light, each with its darks."""
+    plain = tuple(frame for frame in lights.frames if not frame.in_camera_subtraction)
+    done = tuple(frame for frame in lights.frames if frame.in_camera_subtraction)
+    parts = _by_temperature(stock, lights.part(plain), settings) if plain else []
+    if done:
+        text = "The camera took its own dark off these lights; another one would take it off twice."
+        parts.append((done, Choice(Verdict.NOT_NEEDED, reasons=(Reason("in_camera_subtraction", text),))))
+    places = {frame.sha256: place for place, frame in enumerate(lights.frames)}
+    return sorted(parts, key=lambda part: places[part[0][0].sha256])
+
+
+def _by_temperature(stock: Stock, lights: Target, settings: Settings) -> list[tuple[tuple[Frame, ...], Choice]]:
+    found = _darks(stock, lights, settings)
+    judged = ranked("dark", lights, found.candidates, settings)
+    parts = split(lights, judged, settings)
+    while True:
+        choices = [chosen(ranked("dark", lights.part(part), found.candidates, settings), found) for part in parts]
+        # Judged as a whole, two parts may come to the same set after all: then they are one.
+        joined = _joined(parts, choices, lights.frames)
+        if len(joined) == len(parts):
+            return list(zip(parts, choices, strict=True))
+        parts = joined
+
+
+def _joined(
+    parts: Sequence[tuple[Frame, ...]], choices: Sequence[Choice], order: Sequence[Frame]
+) -> list[tuple[Frame, ...]]:
+    by_set: dict[str, set[str]] = {}
+    for part, choice in zip(parts, choices, strict=True):
+        by_set.setdefault(choice.set.id if choice.set else "", set()).update(frame.sha256 for frame in part)
+    return [tuple(frame for frame in order if frame.sha256 in members) for members in by_set.values()]
+
+
+def _darks(stock: Stock, lights: Target, settings: Settings) -> Pool:
+    """Darks of the lights' exposure; where none is good, also those that could be scaled, if there are biases."""
     found = dark_pool(stock, "dark", lights, settings)
-    darks = chosen(ranked("dark", lights, found.candidates, settings), found)
-    none = Choice(Verdict.NOT_NEEDED)
-    return [Match(batch, 1, 1, batch.frames, darks, none, none, none)]
+    judged = ranked("dark", lights, found.candidates, settings)
+    if judged and judged[0].choice.verdict is Verdict.GOOD:
+        return found
+    other = scaled_pool(stock, lights, settings)
+    if biases_for_lights(stock, lights, settings).verdict in (Verdict.GOOD, Verdict.USABLE):
+        return Pool(found.candidates + other.candidates, found.misses)
+    misses = tuple(NearMiss(one.set, "exposure_mismatch") for one in other.candidates)
+    return Pool(found.candidates, (found.misses + misses)[:MOST_MISSES])
 
 
-def chosen(judged: list[Judged], found: Pool) -> Choice:
-    """The best of what was judged with what came after it, or that nothing fits."""
-    from dataclasses import replace
+def _biases(
+    stock: Stock, lights: Target, darks: Choice, below_flats: ForFlats, settings: Settings
+) -> tuple[Choice, Choice]:
+    """Biases and dark flats of a part."""
+    if not _lights_need_bias(darks):
+        return below_flats.biases, below_flats.dark_flats
+    own = biases_for_lights(stock, lights, settings)
+    if darks.verdict is Verdict.MISSING:
+        if own.set is None:
+            return below_flats.biases, below_flats.dark_flats
+        text = "No dark fits; the biases take at least the offset off the lights."
+        own = replace(own, reasons=(Reason("nothing_fits", text), *own.reasons))
+    if below_flats.biases.verdict is Verdict.NOT_NEEDED:
+        return own, below_flats.dark_flats
+    return own, below_flats.biases
 
-    if not judged:
-        return Choice(
-            Verdict.MISSING,
-            reasons=(Reason("nothing_fits", sentence("nothing_fits")),),
-            near_misses=found.misses,
-        )
-    runners = tuple(one.choice for one in judged[1 : 1 + MOST_RUNNERS_UP])
-    return replace(judged[0].choice, runners_up=runners, near_misses=found.misses)
+
+def _lights_need_bias(darks: Choice) -> bool:
+    return darks.verdict is Verdict.MISSING or (darks.recipe is not None and darks.recipe.needs_bias)

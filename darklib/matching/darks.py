@@ -5,13 +5,14 @@ within `limits.usable_temperature_c`. Every answer that rests on them says so.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 
 from darklib.facts.frame import Kind
 from darklib.facts.match import CalibrationSet, Choice, Reason, Recipe, Series, Use, Verdict, Wanted
 from darklib.facts.settings import Settings
-from darklib.facts.units import exposures_equal
+from darklib.facts.units import exposures_equal, same_series_exposure
 from darklib.matching.pool import Candidate, Pool, one_temperature, pool, with_merged
 from darklib.matching.sets import frames_in
 from darklib.matching.stock import Stock
@@ -35,11 +36,14 @@ SCALE_LOW, SCALE_HIGH = 0.5, 2.0
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """A candidate with its verdict and its place in the order: the least key is the best."""
+    """A candidate with its verdict and its place in the order: the least key is the best. cap: the verdict if the
+    temperature were right.
+    """
 
     candidate: Candidate
     choice: Choice
     key: tuple[float | str, ...]
+    cap: Verdict
 
 
 def exposure_range_s(exposure_s: float) -> tuple[float, float]:
@@ -76,7 +80,7 @@ def scaled_pool(stock: Stock, target: Target, settings: Settings) -> Pool:
     scaled = []
     for one in found.candidates:
         own_s = one.set.exposure_s
-        if not own_s or exposures_equal(own_s, exposure_s) or _bias_removed(one.set):
+        if not own_s or exposures_equal(own_s, exposure_s) or bias_removed(one.set):
             continue
         scaled.append(Candidate(one.set, "scaled", exposure_s / own_s, one.unknown, one.doubts))
     return Pool(tuple(scaled), found.misses)
@@ -90,46 +94,41 @@ def judge(role: str, target: Target, candidate: Candidate, settings: Settings) -
     by_temperature, mismatch_c, why_temperature = _by_temperature(role, target, one, settings)
     count_verdict, why_count = by_count(role, count, settings)
     age_verdict, why_age = by_age(role, days, settings)
-    verdicts = [by_temperature, count_verdict, age_verdict]
-    why_form: tuple[Reason, ...] = ()
-    if candidate.unknown or candidate.doubts:
-        verdicts.append(Verdict.USABLE)
-    if target.exposure_s is None or one.exposure_s is None:
-        verdicts.append(Verdict.USABLE)
-        why_form = (Reason("exposure_mismatch", "The exposure of one side is not known."),)
-    if candidate.scale is not None:
-        verdicts.append(Verdict.USABLE if SCALE_LOW <= candidate.scale <= SCALE_HIGH else Verdict.POOR)
-        why_form = _why_scaled(target, one, candidate.scale)
-    verdict = worst(*verdicts)
-    needs_bias = candidate.form == "scaled" or _bias_removed(one)
-    assumed = (_assumed(settings),) if role == "dark" else ()
+    cap = worst(count_verdict, age_verdict, _by_form(role, target, candidate))
     choice = Choice(
-        verdict,
+        worst(by_temperature, cap),
         one,
         mismatch_c,
         days,
         use=Use.SCALE if candidate.scale is not None else Use.SUBTRACT if role == "dark" else Use.WITH_FLATS,
-        recipe=Recipe(candidate.form, candidate.scale, needs_bias),
-        reasons=candidate.unknown + why_form + why_temperature + why_count + why_age + candidate.doubts + assumed,
+        recipe=Recipe(candidate.form, candidate.scale, candidate.form == "scaled" or bias_removed(one)),
+        reasons=candidate.unknown
+        + _why_form(role, target, candidate)
+        + why_temperature
+        + why_count
+        + why_age
+        + candidate.doubts
+        + ((_assumed(settings),) if role == "dark" else ()),
     )
-    step = math.inf if mismatch_c is None else round(abs(mismatch_c) / READING_C)
-    if _temperature_is_nothing(role, target):
-        step = 0
+    step = math.inf if mismatch_c is None else float(round(abs(mismatch_c) / READING_C))
+    if temperature_is_nothing(role, target):
+        step = 0.0
     key = (
         float(bool(candidate.unknown)),
-        float(RANK[verdict]),
-        {"exact": 0.0, "merged": 1.0, "scaled": 2.0}[candidate.form],
-        _exposure_step(target, one),
-        float(step),
+        float(RANK[choice.verdict]),
+        float(candidate.form == "scaled"),
+        _exposure_step(role, target, one),
+        step,
         # Too warm a dark takes off more than there is, which costs more than taking off less.
         float(step > 0 and mismatch_c is not None and mismatch_c > 0),
+        float(candidate.form == "merged"),
         math.inf if days is None else float(days),
+        # Of two sets equally far off, the one shot later.
+        -float(date.fromisoformat(one.last_night).toordinal()) if one.last_night else 0.0,
         -float(count or 0),
-        # Of two sets equally far off, the one shot later; nights as ISO text sort the other way round.
-        "".join(chr(255 - ord(letter)) for letter in one.last_night or ""),
         one.id,
     )
-    return Judged(candidate, choice, key)
+    return Judged(candidate, choice, key, cap)
 
 
 def ranked(role: str, target: Target, candidates: Iterable[Candidate], settings: Settings) -> list[Judged]:
@@ -139,7 +138,13 @@ def ranked(role: str, target: Target, candidates: Iterable[Candidate], settings:
 
 def bias_removed(one: CalibrationSet) -> bool:
     """Whether the set no longer contains its bias."""
-    return _bias_removed(one)
+    combined = one.frames[0].combined
+    return combined is not None and combined.bias_removed is True
+
+
+def temperature_of(one: CalibrationSet) -> float | None:
+    """Temperature of a set, degrees C: the median of what was recorded, else the cooler's set-point."""
+    return one.temperatures.median_c if one.temperatures.median_c is not None else one.set_temperature_c
 
 
 def verdict_at(difference_c: float, settings: Settings) -> Verdict:
@@ -155,24 +160,32 @@ def _by_temperature(
     role: str, target: Target, one: CalibrationSet, settings: Settings
 ) -> tuple[Verdict, float | None, tuple[Reason, ...]]:
     """Verdict by temperature, dark minus light in degrees C, and reasons."""
-    own_c, lights_c = one.temperatures.median_c, target.median_c
+    own_c, lights_c = temperature_of(one), target.median_c
     mismatch_c = None if own_c is None or lights_c is None else round(own_c - lights_c, 2)
-    if _temperature_is_nothing(role, target):
+    if temperature_is_nothing(role, target):
         return Verdict.GOOD, mismatch_c, ()
     served = "lights" if role == "dark" else "flats"
     if own_c is None or lights_c is None or mismatch_c is None:
-        sides = (
-            f"the {served} and the darks"
-            if own_c is None and lights_c is None
-            else ("the darks" if own_c is None else f"the {served}")
+        sides = [side for side, value in ((f"the {served}", lights_c), ("the darks", own_c)) if value is None]
+        return (
+            Verdict.POOR,
+            None,
+            (Reason("temperature_unknown", f"The temperature of {' and '.join(sides)} is not known."),),
         )
-        reason = Reason("temperature_unknown", f"The temperature of {sides} is not known.")
-        return Verdict.POOR, None, (reason,)
+    notes: tuple[Reason, ...] = ()
+    if one.temperatures.median_c is None or target.only_set_points:
+        text = "Only the cooler's set-point is known, not what temperature was reached."
+        notes = (Reason("temperature_unknown", text, {"set_temperature_c": own_c}),)
+    elif one.set_temperature_c is not None and abs(own_c - one.set_temperature_c) > settings.limits.set_span_c:
+        text = f"The darks were shot at {own_c:.1f} C, before the cooler had reached its {one.set_temperature_c:.1f} C."
+        notes = (Reason("not_at_set_point", text, {"darks_c": own_c, "set_temperature_c": one.set_temperature_c}),)
     ranks = sorted(RANK[verdict_at(own_c - value_c, settings)] for value_c in target.temperatures_c)
     rank = max(ranks[math.ceil(SHARE_SERVED * len(ranks)) - 1], RANK[verdict_at(mismatch_c, settings)])
     verdict = (Verdict.GOOD, Verdict.USABLE, Verdict.POOR)[rank]
-    if verdict is Verdict.GOOD:
-        return verdict, mismatch_c, ()
+    if any(note.code == "temperature_unknown" for note in notes):
+        verdict = worst(verdict, Verdict.USABLE)
+    if rank == 0:
+        return verdict, mismatch_c, notes
     if abs(mismatch_c) > settings.limits.good_temperature_c + 1e-9:
         side = "warmer" if mismatch_c > 0 else "colder"
         text = f"The darks are {abs(mismatch_c):.1f} C {side} than the {served} ({own_c:.1f} against {lights_c:.1f} C)."
@@ -180,15 +193,33 @@ def _by_temperature(
         low_c, high_c = min(target.temperatures_c), max(target.temperatures_c)
         text = f"The {served} drift from {low_c:.1f} to {high_c:.1f} C, further than darks of {own_c:.1f} C serve well."
     figures = {"temperature_mismatch_c": mismatch_c, "darks_c": own_c, f"{served}_c": lights_c}
-    return verdict, mismatch_c, (Reason("temperature_mismatch", text, figures),)
+    return verdict, mismatch_c, (Reason("temperature_mismatch", text, figures), *notes)
 
 
-def _temperature_is_nothing(role: str, target: Target) -> bool:
-    return target.exposure_s is not None and target.exposure_s < MATTERS_FROM_S.get(role, math.inf)
+def temperature_is_nothing(role: str, target: Target) -> bool:
+    """Whether the exposure is too short for the temperature to matter; a bias has no exposure to speak of."""
+    if role == "bias":
+        return True
+    return target.exposure_s is not None and target.exposure_s < MATTERS_FROM_S[role]
 
 
-def _why_scaled(target: Target, one: CalibrationSet, scale: float) -> tuple[Reason, ...]:
-    lights_s, own_s = target.exposure_s or 0.0, one.exposure_s or 0.0
+def _by_form(role: str, target: Target, candidate: Candidate) -> Verdict:
+    if candidate.scale is not None and not SCALE_LOW - 1e-9 <= candidate.scale <= SCALE_HIGH + 1e-9:
+        return Verdict.POOR
+    exposures_known = role == "bias" or (target.exposure_s is not None and candidate.set.exposure_s is not None)
+    if candidate.unknown or candidate.doubts or candidate.scale is not None or not exposures_known:
+        return Verdict.USABLE
+    return Verdict.GOOD
+
+
+def _why_form(role: str, target: Target, candidate: Candidate) -> tuple[Reason, ...]:
+    lights_s, own_s, scale = target.exposure_s, candidate.set.exposure_s, candidate.scale
+    if role == "bias":
+        return ()
+    if lights_s is None or own_s is None:
+        return (Reason("exposure_mismatch", "The exposure of one side is not known."),)
+    if scale is None:
+        return ()
     return (
         Reason(
             "exposure_mismatch",
@@ -213,16 +244,15 @@ def _assumed(settings: Settings) -> Reason:
     )
 
 
-def _exposure_step(target: Target, one: CalibrationSet) -> float:
-    """How far off an exposure is in tenths of an octave: a scaled set is the better the nearer it is."""
-    if not target.exposure_s or not one.exposure_s or exposures_equal(target.exposure_s, one.exposure_s):
+def _exposure_step(role: str, target: Target, one: CalibrationSet) -> float:
+    """How far off an exposure is: 0 for one setting of the shutter, 0.5 for an equal one, else tenths of an octave."""
+    if role == "bias" or target.exposure_s is None or one.exposure_s is None:
         return 0.0
+    if same_series_exposure(target.exposure_s, one.exposure_s):
+        return 0.0
+    if exposures_equal(target.exposure_s, one.exposure_s) or not target.exposure_s or not one.exposure_s:
+        return 0.5
     return float(round(abs(math.log2(target.exposure_s / one.exposure_s)) * 10))
-
-
-def _bias_removed(one: CalibrationSet) -> bool:
-    combined = one.frames[0].combined
-    return combined is not None and combined.bias_removed is True
 
 
 def _temperatures(target: Target, reach_c: float) -> tuple[float | None, float | None]:
@@ -280,16 +310,3 @@ def _order_of_joining(one: CalibrationSet, target: Target) -> tuple[float, float
     off_c = math.inf if own_c is None or lights_c is None else round(abs(own_c - lights_c) / READING_C)
     days = nights_apart(target.night, one.last_night)
     return (off_c, math.inf if days is None else days, one.id)
-
-
-def good_for_all(candidates: Sequence[Judged], target: Target, settings: Settings) -> bool:
-    """Whether one of them is good for each single light."""
-    return any(
-        judged.choice.verdict is Verdict.GOOD
-        and judged.candidate.set.temperatures.median_c is not None
-        and all(
-            verdict_at(judged.candidate.set.temperatures.median_c - value_c, settings) is Verdict.GOOD
-            for value_c in target.temperatures_c
-        )
-        for judged in candidates
-    )

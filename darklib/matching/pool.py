@@ -79,18 +79,17 @@ def with_merged(
 ) -> tuple[Candidate, ...]:
     """The candidates and, for each that is too small by itself, what it makes together with others that `fit` it.
 
-    Others join in the order given until the set is a good one; where everything is known, only such join.
+    Only sets that are too small themselves join, in the order given, until there are frames enough for a good set.
     """
     least, good = least_of(role, settings), good_of(role, settings)
     more: dict[frozenset[str], Candidate] = {}
-    for anchor in candidates:
-        if anchor.set.count >= least or anchor.set.frames[0].combined is not None:
-            continue
+    small = [one for one in candidates if one.set.count < least and one.set.frames[0].combined is None]
+    for anchor in small:
         parts = [anchor]
-        for other in candidates:
+        for other in small:
             if sum(part.set.count for part in parts) >= good:
                 break
-            if other is anchor or other.set.frames[0].combined is not None or other.unknown != anchor.unknown:
+            if other is anchor or other.unknown != anchor.unknown:
                 continue
             if all(fit(part.set, other.set) for part in parts):
                 parts.append(other)

@@ -6,6 +6,8 @@ of its own, and so are frames of which it is known that they are no plain darks.
 """
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from statistics import median
 
 from darklib.facts.frame import Frame, Kind
 from darklib.facts.grouping import in_time_order, temperatures_of
@@ -68,11 +70,14 @@ def set_of(name: str, members: Iterable[Frame]) -> CalibrationSet:
 
 
 def merged(sets: Sequence[CalibrationSet]) -> CalibrationSet:
-    """Several sets as one, its id made from theirs."""
+    """Several sets as one, its id made from theirs. Flats of several exposures have their median for an exposure."""
     ids = sorted({one.id for one in sets})
     frames = {frame.sha256: frame for one in sets for frame in one.frames}
     night = min((one.first_night for one in sets if one.first_night is not None), default=None)
-    return set_of(night_name(night, "merged\n" + "\n".join(ids)), frames.values())
+    one = set_of(night_name(night, "merged\n" + "\n".join(ids)), frames.values())
+    exposures_s = [frame.exposure_s for frame in frames.values()]
+    known_s = [exposure_s for exposure_s in exposures_s if exposure_s is not None]
+    return replace(one, exposure_s=float(median(known_s)) if len(known_s) == len(exposures_s) else None)
 
 
 def frames_in(one: CalibrationSet) -> int | None:

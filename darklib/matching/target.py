@@ -1,6 +1,6 @@
 """What is to be served: the lights of one batch or part, or the flats that dark flats and biases are for."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from statistics import median
 
@@ -13,7 +13,10 @@ Span = tuple[datetime, datetime]
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """Frames that want calibration frames. temperatures_c: the known ones; span: first to last moment, where known."""
+    """Frames that want calibration frames. span: first to last moment, where known.
+
+    temperatures_c: of the frames where known; where none is, the cooler's set-points (`only_set_points`).
+    """
 
     body: BodyRef | None
     readout: Readout
@@ -24,10 +27,22 @@ class Target:
     night: str | None
     span: Span | None
     frames: tuple[Frame, ...]
+    only_set_points: bool = False
 
     @property
     def median_c(self) -> float | None:
         return float(median(self.temperatures_c)) if self.temperatures_c else None
+
+    def part(self, frames: tuple[Frame, ...]) -> "Target":
+        """The same with some of its frames only."""
+        temperatures_c, only_set_points = _temperatures(frames)
+        return replace(
+            self,
+            frames=frames,
+            temperatures_c=temperatures_c,
+            only_set_points=only_set_points,
+            span=span_of(frames),
+        )
 
     @property
     def near(self) -> datetime | None:
@@ -40,32 +55,44 @@ class Target:
 def lights_of(batch: Batch, lights: tuple[Frame, ...] | None = None) -> Target:
     """A batch, or the part of it that `lights` are, as a target."""
     frames = batch.frames if lights is None else lights
+    temperatures_c, only_set_points = _temperatures(frames)
     return Target(
         batch.body,
         batch.readout,
         batch.filter,
         batch.train,
         batch.exposure_s,
-        tuple(frame.temperature_c for frame in frames if frame.temperature_c is not None),
+        temperatures_c,
         batch.night,
         span_of(frames),
         frames,
+        only_set_points,
     )
 
 
 def flats_of(flats: CalibrationSet) -> Target:
     """A set of flats as the target of dark flats and biases."""
+    temperatures_c, only_set_points = _temperatures(flats.frames)
     return Target(
         flats.body,
         flats.readout,
         flats.filter,
         flats.train,
         flats.exposure_s,
-        tuple(frame.temperature_c for frame in flats.frames if frame.temperature_c is not None),
+        temperatures_c,
         flats.last_night,
         span_of(flats.frames),
         flats.frames,
+        only_set_points,
     )
+
+
+def _temperatures(frames: tuple[Frame, ...]) -> tuple[tuple[float, ...], bool]:
+    measured = tuple(frame.temperature_c for frame in frames if frame.temperature_c is not None)
+    if measured:
+        return measured, False
+    set_points = tuple(frame.set_temperature_c for frame in frames if frame.set_temperature_c is not None)
+    return set_points, bool(set_points)
 
 
 def span_of(frames: tuple[Frame, ...]) -> Span | None:
