@@ -1,0 +1,232 @@
+"""The catalogue as the rest of the house sees it. Open it with `darklib.catalogue.schema.open_catalogue`."""
+
+from collections.abc import Collection, Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from pathlib import Path
+from types import TracebackType
+
+from sqlalchemy import insert, select, update
+
+from darklib.catalogue import address, finding, frames, lists
+from darklib.catalogue.apply import Applier
+from darklib.catalogue.columns import clean
+from darklib.catalogue.finding import Candidate
+from darklib.catalogue.frames import FrameQuery, Page, SetAsideRow, SourceRow, StatementRow, StoredRow
+from darklib.catalogue.lists import BodyRow, RunRow, TrainRow
+from darklib.catalogue.tables import RUNS
+from darklib.catalogue.transaction import Transactions
+from darklib.facts.entries import Entry
+from darklib.facts.frame import Frame, FrameRecord, Kind
+from darklib.facts.match import BodyChange, Series, TrainChange, Wanted
+
+__all__ = [
+    "BodyRow", "Candidate", "Catalogue", "FrameQuery", "Page", "RunRow", "SetAsideRow", "SourceRow", "StatementRow",
+    "StoredRow", "TrainRow",
+]  # fmt: skip
+
+
+class Catalogue:
+    """One open catalogue, for one thread. Close it, or use it as a context.
+
+    Every query sees one state of the catalogue; several see the same one inside `reading` or `writing`. Errors a user can
+    act on are DarklibError: `catalogue_busy`, `catalogue_damaged`, `disk_full`, `read_only`, `disk_error`.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._engine = address.engine_of(path)
+        with address.in_words(path):
+            self._transactions = Transactions(self._engine.connect(), path)
+
+    def close(self) -> None:
+        """Lets the file go. What was not committed is rolled back."""
+        self._transactions.connection.close()
+        self._engine.dispose()
+
+    def __enter__(self) -> "Catalogue":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[None]:
+        """A writing transaction: saved as a whole at the end, or rolled back whatever ends it early; nested: a savepoint."""
+        with self._transactions.writing():
+            yield
+
+    @contextmanager
+    def reading(self) -> Iterator[None]:
+        """One state of the catalogue for all queries inside. Nothing can be written in it."""
+        with self._transactions.reading():
+            yield
+
+    @property
+    def _read(self) -> AbstractContextManager["address.Connection"]:
+        return self._transactions.reading()
+
+    # what changes it
+
+    def apply(self, entries: Iterable[Entry], *, run: str, journal_file: str, offset: int) -> None:
+        """Applies entries of one run's journal file and notes that it is applied up to `offset`, in one transaction.
+
+        Does nothing where the file is applied that far already; an entry that was applied before changes nothing.
+        """
+        with self._transactions.writing() as connection:
+            name = clean(journal_file)
+            done = connection.scalar(select(RUNS.c.journal_offset).where(RUNS.c.journal_file == name))
+            if done is None:
+                connection.execute(insert(RUNS).values(id=run, journal_file=name, journal_offset=0))
+            elif done >= offset:
+                return
+            applier = Applier(connection, run)
+            applier.apply(entries)
+            applier.finish()
+            connection.execute(update(RUNS).where(RUNS.c.journal_file == name).values(journal_offset=offset))
+
+    def positions(self) -> dict[str, int]:
+        """How far each journal file is applied: name of the file to byte offset."""
+        with self._read as connection:
+            return {
+                name: offset for name, offset in connection.execute(select(RUNS.c.journal_file, RUNS.c.journal_offset))
+            }
+
+    # one frame
+
+    def candidates(self, *texts: str) -> list[Candidate]:
+        """What the spellings of one text may mean; see `finding.candidates`."""
+        with self._read as connection:
+            return finding.candidates(connection, texts)
+
+    def find(self, *texts: str) -> list[str]:
+        """SHA-256s of what a text (in several spellings) means: a frame, or all frames of a series; [] for nothing.
+
+        Raises DarklibError `ambiguous`.
+        """
+        with self._read as connection:
+            return finding.find(connection, texts)
+
+    def frames_by_id(self, names: Iterable[str]) -> list[Frame]:
+        """Frames by SHA-256 or id, in the order given; unknown ones are left out."""
+        with self._read as connection:
+            return frames.frames_by_id(connection, names)
+
+    def record(self, sha256: str) -> FrameRecord:
+        """All that is kept of a frame, with its newest measurement. DarklibError `no_such_frame`."""
+        with self._read as connection:
+            return frames.record(connection, sha256)
+
+    def statements(self, sha256: str) -> list[StatementRow]:
+        """Everything the user stated of a frame, oldest first, undone things included."""
+        with self._read as connection:
+            return frames.statements(connection, sha256)
+
+    def sources(self, sha256: str) -> list[SourceRow]:
+        """Every place where a frame's content was seen."""
+        with self._read as connection:
+            return frames.sources(connection, sha256)
+
+    def known(self, sha256: str) -> bool:
+        """Whether a content is a frame of the library."""
+        return bool(self.known_many([sha256]))
+
+    def known_many(self, sha256s: Iterable[str]) -> set[str]:
+        """Which of the contents are frames of the library."""
+        with self._read as connection:
+            return frames.known_many(connection, sha256s)
+
+    def set_aside_known(self, sha256: str) -> SetAsideRow | None:
+        """The file of that content, if it is set aside."""
+        with self._read as connection:
+            return frames.set_aside_known(connection, sha256)
+
+    # lists
+
+    def frames(self, query: FrameQuery) -> Page:
+        """A page of frames, by time, then id. DarklibError: unknown_body, unknown_train, no_such_frame (`after`)."""
+        with self._read as connection:
+            return frames.frames(connection, query)
+
+    def series(
+        self,
+        kind: Kind | None = None,
+        night_low: str | None = None,
+        night_high: str | None = None,
+        target: str | None = None,
+        ids: Collection[str] | None = None,
+    ) -> list[Series]:
+        """Series by time, then id. Those of none but retired frames only where asked for by id."""
+        with self._read as connection:
+            return lists.series(connection, kind, night_low, night_high, target, ids)
+
+    def wanted(self, ask: Wanted) -> list[Series]:
+        """Series that may serve, nearest in time first."""
+        with self._read as connection:
+            return lists.wanted(connection, ask)
+
+    def light_series(self, train: str | None, body_id: str | None) -> list[Series]:
+        """Series of lights through a train with a body, by time."""
+        with self._read as connection:
+            return lists.light_series(connection, train, body_id)
+
+    def series_frames(self, ids: Collection[str]) -> dict[str, tuple[Frame, ...]]:
+        """Frames of each series that are not retired, by time, then id."""
+        with self._read as connection:
+            return lists.series_frames(connection, ids)
+
+    def train_changes(self, fingerprint: str) -> list[TrainChange]:
+        """When a train was taken apart, rotated or cleaned, oldest first."""
+        with self._read as connection:
+            return lists.train_changes(connection, fingerprint)
+
+    def body_changes(self, body_id: str) -> list[BodyChange]:
+        """What changed a body (or one joined with it), oldest first."""
+        with self._read as connection:
+            return lists.body_changes(connection, body_id)
+
+    def bodies(self) -> list[BodyRow]:
+        """Every body that is joined to no other, those used last first."""
+        with self._read as connection:
+            return lists.bodies(connection)
+
+    def trains(self) -> list[TrainRow]:
+        """Every train with lights or flats or a recorded change, those used last first."""
+        with self._read as connection:
+            return lists.trains(connection)
+
+    def last_light_night(self) -> str | None:
+        """The newest night with lights."""
+        with self._read as connection:
+            return lists.last_light_night(connection)
+
+    def counts(self) -> dict[str, int]:
+        """Keys frames, light, dark, bias, flat, undecided, retired, bytes, set_aside."""
+        with self._read as connection:
+            return lists.counts(connection)
+
+    def runs(self, limit: int = 20) -> list[RunRow]:
+        """The newest runs that changed something, newest first."""
+        with self._read as connection:
+            return lists.runs(connection, limit)
+
+    def set_aside(self) -> list[SetAsideRow]:
+        """Every file that is set aside."""
+        with self._read as connection:
+            return frames.set_aside(connection)
+
+    def everything(self, after: int = 0) -> Iterator[StoredRow]:
+        """Every frame by row number, from the one after `after` on; no transaction is open while the caller works."""
+        while True:
+            with self._read as connection:
+                rows = frames.everything(connection, after, 5000)
+            if not rows:
+                return
+            yield from rows
+            after = rows[-1].pk
+
+    def integrity(self) -> str:
+        """ "ok", or what the database's own checks find."""
+        with self._read as connection:
+            return address.integrity(connection)

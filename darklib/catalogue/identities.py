@@ -1,0 +1,159 @@
+"""Which body, train and readout a frame belongs to: found among the rows, or a new row made. Used while entries are applied."""
+
+from sqlalchemy import Connection, insert, select, update
+
+from darklib.catalogue.rows import body_ref, readout_values, train_facts_of
+from darklib.catalogue.tables import BODIES, BODY_CHANGES, READOUTS, TRAINS
+from darklib.facts.frame import BodyRef, Readout
+from darklib.facts.naming import body_id, body_key
+from darklib.facts.plain import to_plain
+from darklib.facts.train import TrainFacts, TrainRef, fingerprint, label, same_train
+
+
+class Identities:
+    """The rows a frame refers to, read once a transaction. `relinked`: bodies whose frames now belong elsewhere."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._bodies: dict[str, tuple[int, BodyRef]] | None = None
+        self._links: dict[str, str] = {}
+        self._trains: list[tuple[int, TrainFacts, TrainRef]] | None = None
+        self._readouts: dict[str, int] = {}
+        self.relinked: set[int] = set()
+
+    # bodies
+
+    def body(self, named: BodyRef | None) -> tuple[int, BodyRef] | None:
+        """The body that a file names, or the one it is joined to."""
+        if named is None:
+            return None
+        if named.id not in self._loaded():
+            self._make_body(named)
+        return self._final(named.id)
+
+    def stated_body(self, text: str) -> tuple[int, BodyRef]:
+        """The body that the user stated: an existing one by its id, else one of that name."""
+        if text not in self._loaded():
+            named = BodyRef(body_id(None, text, None), body_key(None, text, None), text, None, text, None)
+            if named.id not in self._loaded():
+                self._make_body(named)
+            text = named.id
+        return self._final(text)
+
+    def named(self, body: str) -> None:
+        """A body got a label: the newest naming counts."""
+        if body not in self._loaded():
+            return
+        labels = self._connection.scalars(
+            select(BODY_CHANGES.c.note)
+            .where(BODY_CHANGES.c.body_id == body, BODY_CHANGES.c.what == "named")
+            .order_by(BODY_CHANGES.c.run, BODY_CHANGES.c.pk)
+        ).all()
+        if labels:
+            self._connection.execute(update(BODIES).where(BODIES.c.id == body).values(label=labels[-1]))
+            self._bodies = None
+
+    def joined(self) -> None:
+        """Bodies were joined, or one that had been joined before turned up: the links are worked out anew.
+
+        The newest join of a body counts; one that would lead back to the body itself does not.
+        """
+        before = {name: self._final(name)[0] for name in self._loaded()}
+        rows = self._connection.execute(
+            select(BODY_CHANGES.c.body_id, BODY_CHANGES.c.note)
+            .where(BODY_CHANGES.c.what == "joined")
+            .order_by(BODY_CHANGES.c.run, BODY_CHANGES.c.pk)
+        )
+        links: dict[str, str] = {}
+        for body, into in rows:
+            at = into
+            while at in links and at != body:
+                at = links[at]
+            if at != body:
+                links[body] = into
+        bodies = self._loaded()
+        for name, (pk, _) in bodies.items():
+            into_pk = bodies[links[name]][0] if links.get(name) in bodies else None
+            self._connection.execute(update(BODIES).where(BODIES.c.pk == pk).values(joined_to=into_pk))
+        self._bodies = None
+        self.relinked |= {pk for name, pk in before.items() if self._final(name)[0] != pk}
+
+    def _loaded(self) -> dict[str, tuple[int, BodyRef]]:
+        if self._bodies is None:
+            rows = self._connection.execute(select(BODIES)).mappings().all()
+            names = {row["pk"]: row["id"] for row in rows}
+            self._bodies = {row["id"]: (row["pk"], body_ref(row)) for row in rows}
+            self._links = {row["id"]: names[row["joined_to"]] for row in rows if row["joined_to"] is not None}
+        return self._bodies
+
+    def _final(self, name: str) -> tuple[int, BodyRef]:
+        bodies = self._loaded()
+        while name in self._links:
+            name = self._links[name]
+        return bodies[name]
+
+    def _make_body(self, named: BodyRef) -> None:
+        values = {
+            "id": named.id,
+            "key": named.key,
+            "label": named.label,
+            "make": named.make,
+            "model": named.model,
+            "serial": named.serial,
+            "joined_to": None,
+        }
+        self._connection.execute(insert(BODIES).values(values))
+        self._bodies = None
+        self.named(named.id)
+        about = select(BODY_CHANGES.c.pk).where(
+            BODY_CHANGES.c.what == "joined", (BODY_CHANGES.c.body_id == named.id) | (BODY_CHANGES.c.note == named.id)
+        )
+        if self._connection.execute(about.limit(1)).first() is not None:
+            self.joined()
+
+    # trains
+
+    def train(self, facts: TrainFacts) -> tuple[int, TrainRef] | None:
+        """The train of that description: each is compared with the train's own facts; the nearest in focal length wins."""
+        if not facts.known:
+            return None
+        trains = self._loaded_trains()
+        name = fingerprint(facts)
+        for pk, _, ref in trains:
+            if ref.fingerprint == name:
+                return pk, ref
+        alike = [
+            (abs((own.focal_length_mm or 0.0) - (facts.focal_length_mm or 0.0)), pk, ref)
+            for pk, own, ref in trains
+            if same_train(facts, own)
+        ]
+        if alike:
+            _, pk, ref = min(alike, key=lambda one: one[:2])
+            return pk, ref
+        ref = TrainRef(name, label(facts))
+        values = {"fingerprint": ref.fingerprint, "label": ref.label, "facts": to_plain(facts)}
+        pk = self._connection.execute(insert(TRAINS).values(values)).inserted_primary_key[0]
+        trains.append((pk, facts, ref))
+        return pk, ref
+
+    def _loaded_trains(self) -> list[tuple[int, TrainFacts, TrainRef]]:
+        if self._trains is None:
+            rows = self._connection.execute(select(TRAINS).order_by(TRAINS.c.pk)).mappings()
+            self._trains = [
+                (row["pk"], train_facts_of(row["facts"]), TrainRef(row["fingerprint"], row["label"])) for row in rows
+            ]
+        return self._trains
+
+    # readouts
+
+    def readout(self, readout: Readout) -> int:
+        """The row of what a frame is compared by."""
+        key = readout.key
+        pk = self._readouts.get(key)
+        if pk is None:
+            pk = self._connection.scalar(select(READOUTS.c.pk).where(READOUTS.c.key == key))
+            if pk is None:
+                made = self._connection.execute(insert(READOUTS).values(readout_values(readout)))
+                pk = made.inserted_primary_key[0]
+            self._readouts[key] = pk
+        return pk
