@@ -1,0 +1,54 @@
+"""`darklib ingest`: takes in files and folders."""
+
+from typing import Annotated
+
+import typer
+
+from darklib.cli import ranges
+from darklib.cli.command import DryRun, application, ask_of, common_of, library, progress_of, tell
+from darklib.facts.frame import Kind
+from darklib.jobs.asked import Stated
+
+app = application()
+
+
+@app.command()
+def ingest(
+    context: typer.Context,
+    paths: Annotated[
+        list[str] | None, typer.Argument(metavar="[PATH]...", help="files and folders; default: the library's inbox")
+    ] = None,
+    kind: Annotated[Kind | None, typer.Option(help="what all of them are")] = None,
+    train: Annotated[str | None, typer.Option(metavar="LABEL", help="the optical train they came through")] = None,
+    body: Annotated[str | None, typer.Option(metavar="ID", help="the camera that took them")] = None,
+    temperature: Annotated[str | None, typer.Option(metavar="C", help="the sensor's temperature, degrees C")] = None,
+    clock: Annotated[
+        str | None,
+        typer.Option(metavar="SHIFT", help="to add to the times in the files: +1:30 (hours), -90s, 2min, 1h"),
+    ] = None,
+    in_place: Annotated[bool, typer.Option("--in-place", help="catalogue without copying")] = False,
+    move: Annotated[bool, typer.Option("--move", help="empty the source once the copy is verified")] = False,
+    dry_run: DryRun = False,
+) -> int:
+    """Takes in files and folders, recursively. Each file is copied, read back and compared before it counts as stored.
+
+    The source is not changed, except with --move. What the options state goes before what the files say.
+    """
+    from darklib.jobs.ingest import ingest as job
+    from darklib.show import documents, ingest_screen
+
+    common = common_of(context)
+    stated = Stated(kind, train, body, ranges.temperature(temperature), ranges.clock_shift(clock))
+    progress = progress_of(common)
+    ask = ask_of(common, progress)
+    with library(common) as opened:
+        result = job(
+            opened, paths or [], stated, in_place=in_place, move=move, dry_run=dry_run, progress=progress, ask=ask
+        )
+        root = opened.root
+    return tell(
+        common,
+        lambda: documents.ingest(result, root),
+        lambda out: ingest_screen.ingest(out, result),
+        attention=result.needs_attention,
+    )

@@ -1,0 +1,48 @@
+"""`darklib match`: the best calibration sets for some lights."""
+
+from typing import Annotated
+
+import typer
+
+from darklib.cli import ranges
+from darklib.cli.command import After, Limit, Lines, application, common_of, cut, library, tell, tell_lines
+from darklib.jobs.asked import Nights
+
+app = application()
+
+
+@app.command()
+def match(
+    context: typer.Context,
+    paths: Annotated[
+        list[str] | None, typer.Argument(metavar="[PATH]...", help="lights to look at without taking them in")
+    ] = None,
+    night: Annotated[str | None, typer.Option(metavar="D", help="a night, a range A:B, or `last`")] = None,
+    target: Annotated[str | None, typer.Option(metavar="T", help="only this target")] = None,
+    batch: Annotated[str | None, typer.Option(metavar="ID", help="only this batch")] = None,
+    limit: Limit = None,
+    after: After = None,
+    lines: Lines = False,
+) -> int:
+    """The best calibration sets for those lights, how well they fit, and why. Without arguments: the newest night's.
+
+    Ends with 3 where something needed is missing or stale.
+    """
+    from darklib.jobs.match import match as job
+    from darklib.show import documents, match_screen, objects
+
+    common = common_of(context)
+    nothing_asked = night is None and target is None and batch is None and not paths
+    nights = Nights(last=True) if nothing_asked else ranges.nights(night)
+    with library(common) as opened:
+        result = job(opened, nights=nights, target=target, batch=batch, paths=paths or [])
+        root = opened.root
+    page, following = cut(result.matches, limit, after, lambda item: item.batch.id)
+    if lines:
+        return tell_lines((objects.match(item, root) for item in page), attention=result.needs_attention)
+    return tell(
+        common,
+        lambda: documents.match(page, result.unread, root, following),
+        lambda out: match_screen.match(out, page, result.unread, following),
+        attention=result.needs_attention,
+    )

@@ -1,0 +1,161 @@
+"""The screen of a match: a block a batch with its lights, then a line a purpose, and the reasons below in sentences."""
+
+from collections import Counter
+from collections.abc import Sequence
+
+from darklib.facts.codes import REASONS
+from darklib.facts.match import Choice, Match, NearMiss, Use, Verdict
+from darklib.jobs.results import SetAsideFile
+from darklib.show import text, words
+from darklib.show.out import Out, Span
+
+COLUMN = 12
+"""Where the text after a label begins, beyond the indentation."""
+
+WORD = 10
+"""Room for the verdict's word."""
+
+
+def match(out: Out, items: Sequence[Match], unread: Sequence[SetAsideFile], following: str | None = None) -> None:
+    """What serves each batch, how well, and why."""
+    for item in items:
+        _block(out, item)
+        out.line()
+    for refused in unread:
+        out.paragraph(f"Could not be looked at: {refused.path}: {text.sentence(refused.reason)}", hang=2)
+    if not items:
+        out.line("There are no lights to match.")
+        out.next("darklib batches", "lists the lights there are")
+        return
+    _summary(out, items)
+    if following is not None:
+        out.line(f"More with --after {following}")
+    if not out.verbose and any(
+        choice.runners_up or choice.near_misses for item in items for _, choice in _choices(item)
+    ):
+        out.line("What came next, and what was kept out and why: --verbose.")
+    out.next(*_after(items))
+
+
+def _choices(item: Match) -> tuple[tuple[str, Choice], ...]:
+    return (
+        ("Darks", item.darks),
+        ("Flats", item.flats),
+        ("Biases", item.biases),
+        ("Dark flats", item.dark_flats),
+    )
+
+
+def _block(out: Out, item: Match) -> None:
+    batch = item.batch
+    part = f", part {item.part} of {item.parts}" if item.parts > 1 else ""
+    out.heading(f"{batch.id}  {batch.target or 'no target'}{part}")
+    out.entry("Lights", ", ".join(_lights(item)), column=COLUMN)
+    for label, choice in _choices(item):
+        _choice(out, label, choice)
+
+
+def _lights(item: Match) -> list[str]:
+    batch = item.batch
+    parts = [f"{len(item.lights)} x {text.exposure(batch.exposure_s)}"]
+    if batch.filter:
+        parts.append(f"filter {batch.filter}")
+    known = [frame.temperature_c for frame in item.lights if frame.temperature_c is not None]
+    parts.append(text.spread(min(known), max(known)) if known else "temperature unknown")
+    parts += [words.setting(batch.readout), words.camera(batch.body), words.optics(batch.train)]
+    if batch.pointing != "unknown":
+        parts.append("dithered" if batch.pointing == "dithered" else "not dithered")
+    return parts
+
+
+def _choice(out: Out, label: str, choice: Choice) -> None:
+    pieces: list[str | Span] = [words.verdict(choice.verdict, WORD)]
+    summary = _summary_of(choice)
+    if choice.stale:
+        pieces.append(("stale; " if summary else "stale", "red"))
+    pieces.append(summary)
+    out.entry(label, *pieces, column=COLUMN)
+    deep = 2 + COLUMN + WORD
+    for reason in choice.reasons:
+        out.paragraph(text.sentence(reason.text), indent=deep, hang=deep)
+    cost = _cost(choice)
+    if cost:
+        out.paragraph(cost, indent=deep, hang=deep)
+    if choice.verdict is Verdict.MISSING and choice.near_misses:
+        out.paragraph(_nearly(choice.near_misses), indent=deep, hang=deep)
+    if out.verbose:
+        _beyond(out, choice, deep)
+
+
+def _summary_of(choice: Choice) -> str:
+    """`20 x 300 s at -10.0 C, 0.4 C colder than the lights, 34 days old; subtract from the lights`."""
+    stock = choice.set
+    if stock is None or choice.verdict in (Verdict.MISSING, Verdict.NOT_NEEDED):
+        return ""
+    parts = [f"{stock.count} x {text.exposure(stock.exposure_s)}"]
+    warmth = stock.temperatures.median_c
+    if warmth is not None:
+        parts[0] += f" at {text.temperature(warmth)}"
+    if choice.temperature_mismatch_c is not None:
+        parts.append(text.signed(choice.temperature_mismatch_c))
+    if choice.age_days is not None:
+        parts.append("same night" if choice.age_days == 0 else f"{text.age(choice.age_days)} apart")
+    if stock.filter:
+        parts.append(f"filter {stock.filter}")
+    told = ", ".join(parts)
+    if choice.use is not None:
+        scale = choice.recipe.scale if choice.recipe is not None else None
+        factor = f" by {scale:.4g}" if choice.use is Use.SCALE and scale is not None else ""
+        told += "; " + words.USES[choice.use].replace("scale,", f"scale{factor},")
+    return f"{told}  [set {stock.id}]"
+
+
+def _cost(choice: Choice) -> str:
+    if choice.time_cost_percent is None:
+        return ""
+    told = f"Costs {text.percent(choice.time_cost_percent)} more exposure time"
+    if choice.no_dark_cost_percent is not None:
+        told += f"; without any it would cost {text.percent(choice.no_dark_cost_percent)}"
+    return told + "."
+
+
+def _nearly(misses: Sequence[NearMiss]) -> str:
+    counted = Counter(miss.failed for miss in misses)
+    listed = "; ".join(f"{text.some(count, 'set')}: {REASONS.get(code, code)}" for code, count in counted.most_common())
+    return f"Kept out: {listed}."
+
+
+def _beyond(out: Out, choice: Choice, deep: int) -> None:
+    for other in choice.runners_up:
+        told = f"Next best: {other.verdict.value.replace('_', ' ')}, {_summary_of(other)}"
+        why = " ".join(text.sentence(reason.text) for reason in other.reasons)
+        out.paragraph(f"{told} {why}".rstrip(), indent=deep, hang=deep + 2)
+    for miss in choice.near_misses:
+        what = f"{miss.set.count} x {text.exposure(miss.set.exposure_s)}"
+        if miss.set.temperatures.median_c is not None:
+            what += f" at {text.temperature(miss.set.temperatures.median_c)}"
+        told = f"Kept out: {what} [set {miss.set.id}]: {REASONS.get(miss.failed, miss.failed)}."
+        out.paragraph(told, indent=deep, hang=deep + 2)
+
+
+def _summary(out: Out, items: Sequence[Match]) -> None:
+    verdicts = Counter(choice.verdict for item in items for _, choice in _choices(item))
+    batches = len({item.batch.id for item in items})
+    counted = ", ".join(
+        f"{verdicts[verdict]} {verdict.value}"
+        for verdict in (Verdict.GOOD, Verdict.USABLE, Verdict.POOR, Verdict.MISSING)
+        if verdicts[verdict]
+    )
+    stale = sum(choice.stale for item in items for _, choice in _choices(item))
+    told = f"{text.some(batches, 'batch', 'batches')}: {counted or 'nothing needed'}"
+    out.line(told + (f", {stale} of them stale" if stale else "") + ".")
+
+
+def _after(items: Sequence[Match]) -> tuple[str, str]:
+    needed = [choice for item in items for _, choice in _choices(item) if choice.verdict is not Verdict.NOT_NEEDED]
+    if any(choice.verdict in (Verdict.MISSING, Verdict.POOR) or choice.stale for choice in needed):
+        return "darklib gaps --plan", "tells what to shoot; `darklib export` hands over what there is"
+    ids = {item.batch.id for item in items}
+    if len(ids) == 1:
+        return f"darklib export --batch {next(iter(ids))} --to DIR", "hands the files over for stacking"
+    return "darklib export --night last --to DIR", "hands the files over for stacking"
