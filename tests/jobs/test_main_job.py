@@ -38,7 +38,8 @@ def test_three_files_become_a_match_and_a_list(
     light = next(frame for frame in result.stored if frame.kind is Kind.LIGHT)
     assert matches[0].darks.set is not None
     assert [frame.id for frame in matches[0].darks.set.frames] == [dark.id]
-    assert matches[0].darks.verdict is Verdict.USABLE, "one dark is too few to be good"
+    assert matches[0].darks.verdict is Verdict.POOR, "one dark leaves its own noise in every light"
+    assert "too_few" in [reason.code for reason in matches[0].darks.reasons]
     assert matches[0].flats.set is not None
     assert [frame.id for frame in matches[0].flats.set.frames] == [flat.id]
     assert matches[0].batch.frames == (light,)
