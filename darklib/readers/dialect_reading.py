@@ -3,15 +3,17 @@
 What one card tells depends on its bytes alone, and most cards of a night are the same: answers are kept for reuse.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 from darklib.facts.codes import WARNINGS
 from darklib.facts.frame import Fact, FrameWarning, Ignored
 from darklib.readers.cards import CARD, keyword_of, parse
 from darklib.readers.dialect_rules import Told
 from darklib.readers.dialects import BY_KEYWORD
+from darklib.readers.fits_blocks import LAYOUT
 from darklib.readers.units_written import NotKnown, NotUnderstood
 
 _WORTH = frozenset(keyword.encode().ljust(8) for keyword in BY_KEYWORD if len(keyword) <= 8)
@@ -33,82 +35,68 @@ class Understood:
 
 @dataclass(slots=True)
 class Reading:
-    """All cards of a header together. first: the winning told fact of each field and its keyword, by field."""
+    """All cards of a header together. values, where: the winning value of each field and its keyword."""
 
-    first: dict[str, tuple[int, Told, str]]
+    values: dict[str, Any]
+    where: dict[str, str]
     facts: list[Fact]
     ignored: list[Ignored]
     warnings: list[FrameWarning]
 
-    def value(self, field: str) -> str | int | float | bool | None:
-        """The winning value of a field, or None."""
-        found = self.first.get(field)
-        return found[1].value if found else None
 
-    def number(self, field: str) -> float | None:
-        """The same as a number."""
-        value = self.value(field)
-        return float(value) if isinstance(value, (int, float)) else None
-
-    def text(self, field: str) -> str | None:
-        """The same as text."""
-        value = self.value(field)
-        return None if value is None else str(value)
-
-
-def read_cards(headers: Iterable[bytes]) -> Reading:
-    """What the headers tell, each a run of 80-byte cards; a keyword of an earlier header hides it in later ones."""
-    reading = Reading({}, [], [], [])
-    hidden: set[str] = set()
-    for header in headers:
-        seen: dict[str, Understood] = {}
-        for raw in _worth_reading(header):
-            card = understood(raw)
+def read_cards(headers: Iterable[tuple[bytes, bytes]]) -> Reading:
+    """What the headers tell, each its cards and its layout; a keyword of an earlier header hides it in later ones."""
+    values: dict[str, Any] = {}
+    where: dict[str, str] = {}
+    places: dict[str, int] = {}
+    reading = Reading(values, where, [], [], [])
+    hidden: frozenset[str] = frozenset()
+    for header, layout in headers:
+        seen: dict[str, str] = {}
+        for start, end in _worth_reading(layout):
+            card = understood(header[start:end])
             if card is None or card.keyword in hidden:
                 continue
-            before = seen.get(card.keyword)
-            if before is not None:
-                if before.text != card.text:
-                    reading.ignored.append(Ignored(card.keyword, card.text, "the keyword is given twice; the first is used"))
-                    reading.warnings.append(
-                        warning("values_disagree", f"{card.keyword} is both {before.text} and {card.text}")
-                    )
+            keyword = card.keyword
+            if keyword in seen:
+                _twice(reading, card, seen[keyword])
                 continue
-            seen[card.keyword] = card
-            _take(card, reading)
-        hidden.update(seen)
+            seen[keyword] = card.text
+            reading.facts += card.facts
+            if card.ignored is not None:
+                reading.ignored.append(card.ignored)
+            if card.warnings:
+                reading.warnings += card.warnings
+            place = card.place
+            for told in card.told:
+                name = told.field
+                if name not in places or place < places[name]:
+                    places[name], values[name], where[name] = place, told.value, keyword
+        hidden |= seen.keys()
     return reading
 
 
-def _take(card: Understood, reading: Reading) -> None:
-    reading.facts.extend(card.facts)
-    reading.warnings.extend(card.warnings)
-    if card.ignored is not None:
-        reading.ignored.append(card.ignored)
-    for told in card.told:
-        winner = reading.first.get(told.field)
-        if winner is None or card.place < winner[0]:
-            reading.first[told.field] = (card.place, told, card.keyword)
+def _twice(reading: Reading, card: Understood, before: str) -> None:
+    if before == card.text:
+        return
+    reading.ignored.append(Ignored(card.keyword, card.text, "the keyword is given twice; the first is used"))
+    reading.warnings.append(warning("values_disagree", f"{card.keyword} is both {before} and {card.text}"))
 
 
-def _worth_reading(header: bytes) -> Iterator[bytes]:
-    """The cards that have a row, each with its CONTINUE cards."""
-    for at in range(0, len(header), CARD):
-        start = header[at : at + 8]
-        if start not in _WORTH:
-            # Most cards end here. What breaks the standard's form may still hold a keyword.
-            if start != b"HIERARCH" and (
-                header[at + 8 : at + 9] == b"=" and start == start.upper() and b"=" not in start and start[:1] != b" "
-            ):
-                continue
-            if start in (b"COMMENT ", b"HISTORY ", b"        ", b"CONTINUE"):
-                continue
-            if keyword_of(header[at : at + CARD]) not in BY_KEYWORD:
-                continue
-        end = at + CARD
-        while header[end : end + 8] == b"CONTINUE":
-            end += CARD
-        yield header[at:end]
+@lru_cache(maxsize=512)
+def _worth_reading(layout: bytes) -> tuple[tuple[int, int], ...]:
+    """From where to where the cards stand that have a row or may have one, CONTINUE cards with their own."""
+    starts = [layout[at : at + LAYOUT] for at in range(0, len(layout), LAYOUT)]
+    found = []
+    for number, start in enumerate(starts):
+        name = start[:8]
+        if not (name in _WORTH or name == b"HIERARCH" or keyword_of(start) in BY_KEYWORD):
+            continue
+        end = number + 1
+        while end < len(starts) and starts[end][:8] == b"CONTINUE":
+            end += 1
+        found.append((number * CARD, end * CARD))
+    return tuple(found)
 
 
 @lru_cache(maxsize=8192)
@@ -121,7 +109,7 @@ def understood(raw: bytes) -> Understood | None:
     try:
         told = row.rule(card, row.field)
     except NotKnown as unknown:
-        flags = ()
+        flags: tuple[FrameWarning, ...] = ()
         if unknown.sentinel:
             flags = (warning("sentinel_dropped", f"{card.keyword} = {card.text}: {unknown}"),)
         return Understood(card.keyword, card.text, place, ignored=Ignored(card.keyword, card.text, str(unknown)), warnings=flags)

@@ -4,7 +4,9 @@ Works on bytes already in memory or on an open handle of which only the headers 
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import lru_cache
+from math import prod
 
 from darklib.readers.answers import Refused
 from darklib.readers.cards import CARD, Card, parse
@@ -14,41 +16,35 @@ MOST_BLOCKS = 400
 """Headers longer than this, 14,400 cards, are taken for damage: without a limit a file without END is read to its end."""
 
 MOST_UNITS = 1000
+_END = b"END".ljust(10)
+LAYOUT = 10
+"""Bytes of each card that tell its keyword and whether it has a value."""
+
 AtMost = Callable[[int, int], bytes]
 """(offset, count) -> bytes: as many as there are, at most count."""
 
 _STRUCTURE = frozenset(
     (
-        b"SIMPLE  ", b"XTENSION", b"BITPIX  ", b"NAXIS   ", b"NAXIS1  ", b"NAXIS2  ", b"NAXIS3  ", b"NAXIS4  ",
-        b"PCOUNT  ", b"GCOUNT  ", b"GROUPS  ", b"BSCALE  ", b"BZERO   ", b"BLANK   ", b"DATASUM ", b"CHECKSUM",
-        b"ZIMAGE  ", b"ZBITPIX ", b"ZNAXIS  ", b"ZNAXIS1 ", b"ZNAXIS2 ", b"ZNAXIS3 ", b"ZCMPTYPE", b"ZQUANTIZ",
+        b"SIMPLE  ", b"XTENSION", b"BITPIX  ", b"PCOUNT  ", b"GCOUNT  ", b"GROUPS  ", b"BSCALE  ", b"BZERO   ", b"BLANK   ",
+        b"ZIMAGE  ", b"ZBITPIX ", b"ZNAXIS  ", b"ZNAXIS1 ", b"ZNAXIS2 ", b"ZNAXIS3 ", b"ZNAXIS4 ", b"ZCMPTYPE",
+        b"ZQUANTIZ", b"ZNAME1  ", b"ZVAL1   ", b"ZNAME2  ", b"ZVAL2   ",
     )
 )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class Unit:
-    """One header and data unit. header_at, data_at: bytes from the start; data_size without padding.
+class Form:
+    """How the data of a unit are laid out. structure: the cards that say so, by keyword. data_size: bytes without padding.
 
-    raw: the header's cards as they stand, END left out. structure: the cards that describe the data, by keyword.
+    compressed: a tile-compressed image in a table (section 10). axes: lengths of the image's axes, NAXIS1 (the row's
+    length) first; bitpix: of one stored number, negative for floating point; both of the image inside where compressed.
     """
 
-    number: int
-    header_at: int
-    data_at: int
+    structure: dict[str, Card]
     data_size: int
-    raw: bytes
-    structure: dict[str, Card] = field(repr=False)
-
-    def whole(self, keyword: str, default: int | None = None) -> int:
-        """A structural keyword that must be an integer. Raises Refused 'damaged'."""
-        card = self.structure.get(keyword)
-        if card is None and default is not None:
-            return default
-        if card is None or isinstance(card.value, bool) or not isinstance(card.value, int):
-            told = "is missing" if card is None else f"is {card.text!r}, not a whole number"
-            raise Refused("damaged", f"the header cannot be understood: {keyword} {told}")
-        return card.value
+    compressed: bool
+    axes: tuple[int, ...]
+    bitpix: int
 
     def real(self, keyword: str, default: float) -> float:
         """A structural keyword that must be a number. Raises Refused 'damaged'."""
@@ -60,34 +56,45 @@ class Unit:
         return float(card.value)
 
     @property
-    def compressed(self) -> bool:
-        """Whether this is a tile-compressed image in a table (section 10)."""
-        card = self.structure.get("ZIMAGE")
-        return card is not None and card.value is True
-
-    @property
-    def axes(self) -> tuple[int, ...]:
-        """Lengths of the image's axes, NAXIS1 (the row's length) first; of the image inside where it is compressed."""
-        letter = "Z" if self.compressed else ""
-        return tuple(self.whole(f"{letter}NAXIS{n}") for n in range(1, self.whole(f"{letter}NAXIS") + 1))
-
-    @property
-    def bitpix(self) -> int:
-        """Bits of one stored number, negative for floating point; of the image inside where it is compressed."""
-        return self.whole("ZBITPIX" if self.compressed else "BITPIX")
-
-    @property
     def is_image(self) -> bool:
         """Whether the unit holds an image of at least two axes, none of them empty."""
         sort = self.structure.get("XTENSION")
         if sort is not None and sort.value != "IMAGE" and not self.compressed:
             return False
-        return len(self.axes) >= 2 and all(length > 0 for length in self.axes)
+        return len(self.axes) >= 2 and min(self.axes) > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One header and data unit. header_at, data_at: bytes from the start of the file.
+
+    raw: the header's cards as they stand, END left out. layout: the first ten bytes of each card.
+    """
+
+    number: int
+    header_at: int
+    data_at: int
+    raw: bytes
+    layout: bytes
+    form: Form
+
+    @property
+    def data_end(self) -> int:
+        """Where its data end, padding left out."""
+        return self.data_at + self.form.data_size
 
     @property
     def padded_end(self) -> int:
         """Where the next unit begins."""
-        return self.data_at + -(-self.data_size // BLOCK) * BLOCK
+        return self.data_at + -(-self.form.data_size // BLOCK) * BLOCK
+
+    def card(self, keyword: str) -> Card | None:
+        """The first card of a keyword of at most eight letters, or None."""
+        name = keyword.encode().ljust(8)
+        for card, at in enumerate(range(0, len(self.layout), LAYOUT)):
+            if self.layout[at : at + 8] == name:
+                return parse(self.raw[card * CARD : (card + 1) * CARD])
+        return None
 
 
 def units(read: AtMost, size: int) -> Iterator[Unit]:
@@ -108,27 +115,51 @@ def units(read: AtMost, size: int) -> Iterator[Unit]:
 
 
 def _unit(read: AtMost, place: int, number: int, size: int) -> Unit:
-    raw = _header(read, place, size)
+    raw, layout = _header(read, place, size)
+    at = _structural(layout)
+    form = _form(b"".join([raw[start : start + CARD] for start in at]))
+    return Unit(number, place, place + (len(raw) // BLOCK + 1) * BLOCK, raw, layout, form)
+
+
+@lru_cache(maxsize=1024)
+def _form(cards: bytes) -> Form:
+    """What the structural cards say together; the same for every frame of a series."""
     structure: dict[str, Card] = {}
-    for at in range(0, len(raw), CARD):
-        if raw[at : at + 8] in _STRUCTURE:
-            card = parse(raw[at : at + CARD])
-            if card is not None:
-                structure.setdefault(card.keyword, card)
-    blocks = len(raw) // BLOCK + 1
-    unit = Unit(number, place, place + blocks * BLOCK, 0, raw, structure)
-    return Unit(number, place, unit.data_at, _data_size(unit), raw, structure)
+    for at in range(0, len(cards), CARD):
+        card = parse(cards[at : at + CARD])
+        if card is not None:
+            structure[card.keyword] = card
+    compressed = "ZIMAGE" in structure and structure["ZIMAGE"].value is True
+    letter = "Z" if compressed else ""
+    return Form(
+        structure, _data_size(structure), compressed, _axes(structure, letter), _whole(structure, f"{letter}BITPIX")
+    )
 
 
-def _header(read: AtMost, place: int, size: int) -> bytes:
-    """The cards before END. Most headers fit into the first read of three blocks."""
+@lru_cache(maxsize=512)
+def _structural(layout: bytes) -> tuple[int, ...]:
+    """Where the structural cards stand in headers of this layout, the first of each keyword."""
+    found: dict[bytes, int] = {}
+    for card, at in enumerate(range(0, len(layout), LAYOUT)):
+        name = layout[at : at + 8]
+        if name in _STRUCTURE or name[:5] == b"NAXIS":
+            found.setdefault(name, card * CARD)
+    return tuple(found.values())
+
+
+def _header(read: AtMost, place: int, size: int) -> tuple[bytes, bytes]:
+    """The cards before END, and their layout. Most headers fit into the first read of three blocks."""
     raw = read(place, 3 * BLOCK)
-    scanned = 0
+    starts: list[bytes] = []
     while True:
-        end = _end_card(raw, scanned)
-        if end is not None:
-            return raw[:end]
-        scanned = len(raw) - len(raw) % CARD
+        scanned = len(starts)
+        until = min(len(raw) // CARD, scanned + BLOCK // CARD)
+        starts += [raw[at : at + LAYOUT] for at in range(scanned * CARD, until * CARD, CARD)]
+        if _END in starts[scanned:]:
+            end = starts.index(_END, scanned)
+            return raw[: end * CARD], b"".join(starts[:end])
+        if until < len(raw) // CARD:
+            continue
         if len(raw) >= MOST_BLOCKS * BLOCK:
             raise Refused("damaged", f"the header does not end within {MOST_BLOCKS} blocks of 2880 bytes")
         more = read(place + len(raw), min(max(len(raw), BLOCK), 64 * BLOCK))
@@ -137,42 +168,36 @@ def _header(read: AtMost, place: int, size: int) -> bytes:
         raw += more
 
 
-def _end_card(raw: bytes, start: int) -> int | None:
-    at = raw.find(b"END     ", start)
-    while at >= 0:
-        if at % CARD == 0 and not raw[at + 8 : at + CARD].strip(b" "):
-            return at
-        at = raw.find(b"END     ", at + 1)
-    return None
+def _whole(structure: dict[str, Card], keyword: str, default: int | None = None) -> int:
+    """A structural keyword that must be an integer. Raises Refused 'damaged'."""
+    card = structure.get(keyword)
+    if card is None and default is not None:
+        return default
+    if card is None or isinstance(card.value, bool) or not isinstance(card.value, int):
+        told = "is missing" if card is None else f"is {card.text!r}, not a whole number"
+        raise Refused("damaged", f"the header cannot be understood: {keyword} {told}")
+    return card.value
 
 
-def _data_size(unit: Unit) -> int:
+def _axes(structure: dict[str, Card], letter: str) -> tuple[int, ...]:
+    count = _whole(structure, f"{letter}NAXIS")
+    if not 0 <= count <= 999:
+        raise Refused("damaged", f"the header cannot be understood: {letter}NAXIS is {count}")
+    axes = tuple([_whole(structure, f"{letter}NAXIS{axis}") for axis in range(1, count + 1)])
+    if axes and min(axes) < 0:
+        raise Refused("damaged", f"the header cannot be understood: an axis of {min(axes)} pixels")
+    return axes
+
+
+def _data_size(structure: dict[str, Card]) -> int:
     """Bytes of data: |BITPIX| / 8 x GCOUNT x (PCOUNT + the product of NAXISn) (section 4.4.1.1)."""
-    naxis = unit.whole("NAXIS")
-    if not 0 <= naxis <= 999:
-        raise Refused("damaged", f"the header cannot be understood: NAXIS is {naxis}")
-    if abs(unit.whole("BITPIX")) not in (8, 16, 32, 64):
-        raise Refused("damaged", f"the header cannot be understood: BITPIX is {unit.whole('BITPIX')}")
-    if naxis == 0:
+    axes = _axes(structure, "")
+    width = abs(_whole(structure, "BITPIX"))
+    if width not in (8, 16, 32, 64):
+        raise Refused("damaged", f"the header cannot be understood: BITPIX is {structure['BITPIX'].text}")
+    if not axes:
         return 0
-    elements = 1
-    for axis in range(1, naxis + 1):
-        length = unit.whole(f"NAXIS{axis}") if axis <= 4 else _far_axis(unit, axis)
-        if length < 0:
-            raise Refused("damaged", f"the header cannot be understood: NAXIS{axis} is {length}")
-        groups = unit.structure.get("GROUPS")
-        if axis == 1 and length == 0 and groups is not None and groups.value is True:
-            continue
-        elements *= length
-    return abs(unit.whole("BITPIX")) // 8 * unit.whole("GCOUNT", 1) * (unit.whole("PCOUNT", 0) + elements)
-
-
-def _far_axis(unit: Unit, axis: int) -> int:
-    """Length of an axis beyond the fourth, which the walk does not keep."""
-    name = f"NAXIS{axis}".ljust(8).encode()
-    for at in range(0, len(unit.raw), CARD):
-        if unit.raw[at : at + 8] == name:
-            card = parse(unit.raw[at : at + CARD])
-            if card is not None and isinstance(card.value, int):
-                return card.value
-    raise Refused("damaged", f"the header cannot be understood: NAXIS{axis} is missing")
+    groups = structure.get("GROUPS")
+    if axes[0] == 0 and groups is not None and groups.value is True:
+        axes = axes[1:]
+    return width // 8 * _whole(structure, "GCOUNT", 1) * (_whole(structure, "PCOUNT", 0) + prod(axes))

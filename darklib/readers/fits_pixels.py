@@ -20,7 +20,7 @@ _STORED = {8: np.dtype("u1"), 16: np.dtype(">i2"), 32: np.dtype(">i4"), 64: np.d
 
 def check_size(image: Unit, size: int) -> tuple[FrameWarning, ...]:
     """Raises Refused 'truncated' where the image does not end within `size` bytes; a warning where only padding lacks."""
-    end = image.data_at + image.data_size
+    end = image.data_end
     if end > size:
         raise Refused("truncated", f"the file has {size} bytes, but its header announces {end}")
     if image.padded_end > size:
@@ -34,7 +34,7 @@ def check_sum(image: Unit, data: memoryview) -> tuple[FrameWarning, ...]:
     The sum is that of 32-bit words in ones' complement; it notices a flipped bit, not words that changed places, and
     proves nothing about where a file comes from.
     """
-    card = image.structure.get("DATASUM")
+    card = image.card("DATASUM")
     if card is None or not isinstance(card.value, str) or not card.value.strip().isdigit():
         return ()
     said = int(card.value)
@@ -55,24 +55,29 @@ def ones_complement_sum(data: memoryview | bytes) -> int:
     return total
 
 
+def check_exact(sensor: SensorArray) -> tuple[FrameWarning, ...]:
+    """A warning for numbers that are not whole ones of at most 16 bits."""
+    return () if sensor.data.dtype == np.uint16 else (warning("not_exact", sensor.note or "not whole numbers"),)
+
+
 def pixels_of(image: Unit, facts: FrameFacts, data: memoryview, *, may_change: bool = False) -> SensorArray:
     """The image of shape (height, width) as the numbers the header means. data: of the whole file.
 
     may_change: the bytes may be turned into the numbers in place, which saves as much memory again. Raises Refused.
     """
-    axes = image.axes
+    axes = image.form.axes
     planes = int(np.prod(axes[2:], dtype=np.int64)) if len(axes) > 2 else 1
     if planes == 3:
         raise Refused("demosaiced", "three colour planes: no longer sensor values; cannot be calibrated")
     if planes != 1:
         raise Refused("unsupported", f"{planes} pictures in one file; one frame a file is read")
-    if image.compressed:
+    if image.form.compressed:
         numbers, note = _decompressed(image, data)
     else:
         numbers, note = _plain(image, data, may_change)
     numbers = numbers.reshape(axes[1], axes[0])
-    if image.bitpix < 0 or numbers.dtype != np.uint16:
-        note = note or f"{'floating-point' if image.bitpix < 0 else '32-bit'} data"
+    if image.form.bitpix < 0 or numbers.dtype != np.uint16:
+        note = note or f"{'floating-point' if image.form.bitpix < 0 else '32-bit'} data"
     exact = numbers.dtype == np.uint16
     return SensorArray(
         numbers,
@@ -81,22 +86,22 @@ def pixels_of(image: Unit, facts: FrameFacts, data: memoryview, *, may_change: b
         cfa_columns=facts.cfa_columns,
         black_dn=facts.black_dn,
         white_dn=facts.white_dn,
-        bits=(8 if image.bitpix == 8 else 16) if exact else None,
+        bits=(8 if image.form.bitpix == 8 else 16) if exact else None,
         note=note,
     )
 
 
 def _plain(image: Unit, data: memoryview, may_change: bool) -> tuple[SensorData, str]:
-    bitpix = image.bitpix
-    scale, zero = image.real("BSCALE", 1.0), image.real("BZERO", 0.0)
-    stored: NDArray[Any] = np.frombuffer(data[image.data_at : image.data_at + image.data_size], _STORED[bitpix])
-    stored = stored[: int(np.prod(image.axes, dtype=np.int64))]
-    if bitpix == 16 and scale == 1.0 and zero == UNSIGNED_ZERO[16] and "BLANK" not in image.structure:
+    bitpix = image.form.bitpix
+    scale, zero = image.form.real("BSCALE", 1.0), image.form.real("BZERO", 0.0)
+    stored: NDArray[Any] = np.frombuffer(data[image.data_at : image.data_end], _STORED[bitpix])
+    stored = stored[: int(np.prod(image.form.axes, dtype=np.int64))]
+    if bitpix == 16 and scale == 1.0 and zero == UNSIGNED_ZERO[16] and "BLANK" not in image.form.structure:
         return _unsigned_16(stored, may_change), ""
     if bitpix < 0:
         return _floats(stored, scale, zero), ""
     native = stored.astype(stored.dtype.newbyteorder("="))
-    blank = image.structure.get("BLANK")
+    blank = image.form.structure.get("BLANK")
     lacking = native == blank.value if blank is not None and isinstance(blank.value, int) else None
     if scale == 1.0 and zero == int(zero) and (lacking is None or not lacking.any()):
         return whole_numbers(native.astype(np.int64) + int(zero)), ""
@@ -144,8 +149,3 @@ def _decompressed(image: Unit, data: memoryview) -> tuple[SensorData, str]:
     if native.dtype.kind == "f":
         return native.astype(np.float32), ""
     return whole_numbers(native), ""
-
-
-def announced_size(image: Unit) -> int:
-    """Bytes of a file that ends with this unit."""
-    return -(-(image.data_at + image.data_size) // BLOCK) * BLOCK

@@ -2,7 +2,9 @@
 
 import re
 from bisect import bisect_right
+from contextlib import suppress
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 from darklib.readers.cards import Card
 from darklib.readers.dialect_rules import Told
@@ -12,6 +14,8 @@ _ISO = re.compile(
     r"(\d{4})[-/:.](\d{1,2})[-/:.](\d{1,2})"
     r"(?:[T ]\s*(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?\s*(Z|UTC?|[+-]\d{2}:?\d{2})?)?$"
 )
+_PLAIN = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?$")
+_LOCAL = re.compile(r"\blocal\b|\blt\b", re.IGNORECASE)
 _OLD = re.compile(r"(\d{2})/(\d{2})/(\d{2})$")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?\s*(?:Z|UTC?)?$")
 _MJD_EPOCH = datetime(1858, 11, 17)
@@ -45,14 +49,17 @@ def moment(card: Card, field: str) -> tuple[Told, ...]:
     if card.value is None or (isinstance(card.value, str) and not card.value.strip()):
         raise NotKnown("no value")
     text, notes = card.text.strip("' "), [card.odd] if card.odd else []
+    if card.quoted and not notes and _PLAIN.match(text) and not _LOCAL.search(card.comment):
+        with suppress(ValueError):
+            if EARLIEST <= datetime.fromisoformat(text[:26]).year < LATEST:
+                return (Told(field, text[:26]),)
     if not card.quoted:
         if card.fault and not card.fault.startswith("neither"):
             raise NotUnderstood(card.fault)
         notes.append("a date without quotes")
     old = _OLD.match(text)
     if old:
-        day, month, year = (int(part) for part in old.groups())
-        return _told(field, date_text(1900 + year, month, day), notes)
+        return _told(field, date_text(1900 + int(old.group(3)), int(old.group(2)), int(old.group(1))), notes)
     match = _ISO.match(text)
     if not match:
         raise NotUnderstood("no date")
@@ -68,8 +75,7 @@ def moment(card: Card, field: str) -> tuple[Told, ...]:
     if zone:
         notes.append("a time with a zone")
         told += "+00:00" if zone[0] not in "+-" else zone if ":" in zone else f"{zone[:3]}:{zone[3:]}"
-    comment = card.comment.casefold()
-    if re.search(r"\blocal\b|\blt\b|lokal", comment) and "utc" not in comment:
+    if _LOCAL.search(card.comment) and "utc" not in card.comment.casefold():
         return (*_told(field, told, notes), Told(f"{field}_is_local", True))
     return _told(field, told, notes)
 
@@ -126,37 +132,36 @@ def clock_text(hour: str, minute: str, second: str | None, fraction: str | None)
     return told + f".{fraction[:6].ljust(6, '0')}" if fraction else told
 
 
-def started_at(told: dict[str, Told], where: dict[str, str], exposure_s: float | None) -> tuple[datetime | None, str | None, str]:
+def started_at(
+    told: dict[str, Any], where: dict[str, str], exposure_s: float | None
+) -> tuple[datetime | None, str | None, str]:
     """Start of the exposure, the keyword it is from, and a note.
 
     told: what the time keywords tell, by field; where: their keywords. Aware where the file names UTC, by the standard's
     default, or a zone; naive for local time. DATE-BEG is the start by definition; DATE-OBS the start without contrary
     statement (section 4.4.2.1); with a day only, the time of day is in a second keyword.
     """
-    scale_ = str(told["time_scale"].value) if "time_scale" in told else "UTC"
+    scale_: str = told.get("time_scale", "UTC")
     for field in ("date_beg", "date_obs"):
-        if field not in told:
+        text: str | None = told.get(field)
+        if text is None:
             continue
-        text, origin = str(told[field].value), where[field]
+        origin = where[field]
         if "T" not in text:
             if "time_obs" not in told:
-                # A day alone says no moment; a Julian date may.
-                continue
-            text, origin = f"{text}T{told['time_obs'].value}", f"{origin}+{where['time_obs']}"
+                continue  # a day alone says no moment; a Julian date may
+            text, origin = f"{text}T{told['time_obs']}", f"{origin}+{where['time_obs']}"
         local = f"{field}_is_local" in told or scale_ == "LOCAL"
         return _in_utc(text, scale_, local), origin, "local time" if local else ""
     for field, epoch in (("mjd_obs", 0.0), ("jd_obs", 2_400_000.5)):
-        if field in told:
-            days = float(told[field].value) - epoch
-            if 15_000 < days < 130_000:
-                seconds = round(days * 86400.0, 3)
-                found = (_MJD_EPOCH + timedelta(seconds=seconds)).replace(tzinfo=UTC)
-                return _from_scale(found, scale_), where[field], ""
-    if "date_local" in told and "T" in str(told["date_local"].value):
-        return _in_utc(str(told["date_local"].value), "LOCAL", True), where["date_local"], "local time"
+        if field in told and 15_000 < told[field] - epoch < 130_000:
+            found = (_MJD_EPOCH + timedelta(seconds=round((told[field] - epoch) * 86400.0, 3))).replace(tzinfo=UTC)
+            return _from_scale(found, scale_), where[field], ""
+    if "T" in told.get("date_local", ""):
+        return _in_utc(told["date_local"], "LOCAL", True), where["date_local"], "local time"
     for field, share in (("date_avg", 0.5), ("date_end", 1.0)):
-        if field in told and "T" in str(told[field].value) and exposure_s is not None:
-            found = _in_utc(str(told[field].value), scale_, scale_ == "LOCAL")
+        if "T" in told.get(field, "") and exposure_s is not None:
+            found = _in_utc(told[field], scale_, scale_ == "LOCAL")
             return found - timedelta(seconds=share * exposure_s), where[field], "reckoned back by the exposure"
     return None, None, ""
 

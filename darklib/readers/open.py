@@ -1,95 +1,169 @@
-"""The door of this room: a path in, what the file is and says out."""
+"""The door of this room: a path in; what the file is, says and shows out."""
 
-import hashlib
 import os
+from dataclasses import replace
 from datetime import UTC, datetime
+from io import FileIO
 from pathlib import Path
 
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import FrameFacts, PixelFacts
+from darklib.readers import contents, fits, sniff as sniffing
 from darklib.readers.answers import Look, Refusal, Refused, SensorArray, Sniffed
-from darklib.readers.fits import facts_of, image_unit, with_warning
-from darklib.readers.sniff import sniff_bytes
-
-HEAD = 65536
-PIECE = 1 << 20
-LARGEST = 1 << 31
 
 __all__ = ["Look", "Refusal", "SensorArray", "Sniffed", "look", "read_facts", "sensor_array", "sniff"]
 
-_buffer = bytearray()
-
 
 def sniff(path: str | Path) -> Sniffed:
-    """What a file is, by its first bytes. Never raises for odd files; one that cannot be read is 'unreadable'."""
+    """What a file is, by its content. Never raises for odd files; one that cannot be read is 'unreadable'."""
     name = os.fspath(path)
     try:
-        with open(name, "rb", buffering=0) as handle:
-            return sniff_bytes(handle.read(HEAD), name, os.fstat(handle.fileno()).st_size)
+        with FileIO(name, "rb") as handle:
+            return _sniffed(handle, name)
     except OSError as error:
         return Sniffed(None, True, "unreadable", _os_text(error))
 
 
 def look(path: str | Path, want_pixels: bool = True) -> Look:
-    """Hash, facts and measured pixels of a file; whatever fails comes back as a refusal."""
+    """Hash, facts and measured pixels of a file. Whatever fails comes back as a refusal, never as an exception.
+
+    May hang or crash on damaged raw files: `guard` runs it where that does no harm.
+    """
     name = os.fspath(path)
     size, modified, sha256 = 0, datetime.fromtimestamp(0, UTC), ""
-    facts: FrameFacts | None = None
     try:
-        with open(name, "rb", buffering=0) as handle:
+        with FileIO(name, "rb") as handle:
             before = os.fstat(handle.fileno())
             size, modified = before.st_size, datetime.fromtimestamp(before.st_mtime, UTC)
-            head = handle.read(HEAD)
-            found = sniff_bytes(head, name, size)
+            found = _sniffed(handle, name)
             if found.format is None and not found.claims_image:
                 return Look(name, "", size, modified, not_an_image=True)
             handle.seek(0)
-            data, sha256 = _whole(handle, size)
+            data, sha256 = contents.hashed(handle, size)
+            facts, pixels = _judged(found, name, data, size, want_pixels)
             after = os.fstat(handle.fileno())
-        if len(data) != size or after.st_size != size or after.st_mtime_ns != before.st_mtime_ns:
+        if after.st_size != before.st_size or after.st_mtime_ns != before.st_mtime_ns:
             raise Refused("changed_while_read")
-        if found.code is not None:
-            raise Refused(found.code, found.text)
-        facts, pixels = _fits(data, want_pixels)
     except Refused as refused:
-        return Look(name, sha256, size, modified, refused.facts or facts, None, refused.refusal)
+        return Look(name, sha256, size, modified, refused.facts, None, refused.refusal)
     except OSError as error:
-        return Look(name, sha256, size, modified, facts, None, Refusal("unreadable", _os_text(error)))
+        return Look(name, sha256, size, modified, None, None, Refusal("unreadable", _os_text(error)))
+    except MemoryError:
+        raise
+    except Exception as error:  # whatever a damaged file makes a library do: the rest of the card goes on
+        return Look(name, sha256, size, modified, None, None, Refusal("damaged", f"{SET_ASIDE['damaged']}: {error!r}"))
     return Look(name, sha256, size, modified, facts, pixels)
 
 
-def _whole(handle: "os.PathLike[str] | object", size: int) -> tuple[memoryview, str]:
-    """The whole file and its SHA-256; the memory is used again for the next file."""
-    global _buffer  # noqa: PLW0603 - fresh memory for each file costs as much time as reading it
-    if size > LARGEST:
-        raise Refused("unsupported", "larger than 2 GB")
-    if len(_buffer) < size:
-        _buffer = bytearray(size)
-    view = memoryview(_buffer)[:size]
-    digest = hashlib.sha256()
-    place = 0
-    while place < size:
-        count = handle.readinto(view[place : place + PIECE])  # type: ignore[attr-defined]
-        if not count:
-            break
-        digest.update(view[place : place + count])
-        place += count
-    return view[:place], digest.hexdigest()
-
-
-def _fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFacts | None]:
-    from darklib.readers.fits_pixels import check_size, check_sum, pixels_of
-
-    image, walked = image_unit(lambda place, count: bytes(data[place : place + count]), len(data))
-    facts = facts_of(image, walked)
+def read_facts(path: str | Path) -> FrameFacts:
+    """What the file says, its pixels untouched; of a FITS file only the headers are read. Raises DarklibError."""
+    name = os.fspath(path)
     try:
-        facts = with_warning(facts, *check_size(image, len(data)))
+        with FileIO(name, "rb") as handle:
+            size = os.fstat(handle.fileno()).st_size
+            start = handle.read(9)
+            if start == b"SIMPLE  =":
+                return fits.facts_of(*fits.image_unit(_reader(handle), size))
+            found = _sniffed(handle, name)
+            if found.format is None:
+                raise Refused(found.code or "no_image", found.text)
+            handle.seek(0)
+            data = memoryview(handle.readall())
+        if found.format == "fits":
+            data = contents.unpacked(data) if contents.is_gzipped(data) else data
+            return fits.facts_of(*fits.image_unit(_slicer(data), len(data)))
+        from darklib.readers import raws
+
+        return raws.facts_of(raws.opened(found.format, data), data)
+    except Refused as refused:
+        raise refused.as_error(name) from refused
+    except OSError as error:
+        raise DarklibError("unreadable", _os_text(error), path=name) from error
+
+
+def sensor_array(path: str | Path) -> SensorArray:
+    """The sensor's numbers, of raw files with their masked borders. Raises DarklibError."""
+    name = os.fspath(path)
+    try:
+        with FileIO(name, "rb") as handle:
+            found = _sniffed(handle, name)
+            if found.format is None:
+                raise Refused(found.code or "no_image", found.text)
+            handle.seek(0)
+            data = memoryview(handle.readall())
+        if found.format == "fits":
+            from darklib.readers import fits_pixels
+
+            data = contents.unpacked(data) if contents.is_gzipped(data) else data
+            image, walked = fits.image_unit(_slicer(data), len(data))
+            fits_pixels.check_size(image, len(data))
+            return fits_pixels.pixels_of(image, fits.facts_of(image, walked), data)
+        from darklib.readers import libraw, raws
+
+        file = raws.opened(found.format, data)
+        facts = raws.facts_of(file, data)
+        raws.check_structure(file, facts, data)
+        return libraw.decode(name, facts).sensor
+    except Refused as refused:
+        raise refused.as_error(name) from refused
+    except OSError as error:
+        raise DarklibError("unreadable", _os_text(error), path=name) from error
+
+
+def _judged(
+    found: Sniffed, name: str, data: memoryview, size: int, want_pixels: bool
+) -> tuple[FrameFacts, PixelFacts | None]:
+    """Facts and figures of a file that passes for an image. Raises Refused."""
+    if size > contents.LARGEST:
+        raise Refused("unsupported", "larger than 2 GB")
+    if len(data) != size:
+        raise Refused("changed_while_read")
+    if found.code is not None or found.format is None:
+        raise Refused(found.code or "no_image", found.text)
+    if found.format == "fits":
+        return _of_fits(data, want_pixels)
+    return _of_raw(found.format, name, data, want_pixels)
+
+
+def _of_fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFacts | None]:
+    from darklib.readers import fits_pixels
+
+    own = not contents.is_gzipped(data)
+    data = data if own else contents.unpacked(data)
+    image, walked = fits.image_unit(_slicer(data), len(data))
+    facts = fits.facts_of(image, walked)
+    try:
+        facts = fits.with_warning(facts, *fits_pixels.check_size(image, len(data)))
         if not want_pixels:
             return facts, None
-        facts = with_warning(facts, *check_sum(image, data))
-        sensor = pixels_of(image, facts, data, may_change=True)
+        facts = fits.with_warning(facts, *fits_pixels.check_sum(image, data))
+        sensor = fits_pixels.pixels_of(image, facts, data, may_change=own)
+        facts = fits.with_warning(facts, *fits_pixels.check_exact(sensor))
         return facts, _measured(sensor)
+    except Refused as refused:
+        refused.facts = facts
+        raise
+
+
+def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFacts | None]:
+    from darklib.readers import libraw, raws
+
+    file = raws.opened(format_, data)
+    facts = raws.facts_of(file, data)
+    raws.check_structure(file, facts, data)
+    if not want_pixels:
+        return facts, None
+    decoded = libraw.decode(name, facts)
+    sensor = decoded.sensor
+    facts = raws.with_sensor(facts, sensor)
+    top, left, height, width = decoded.picture
+    cfa = sensor.cfa
+    if cfa is not None and sensor.cfa_rows and sensor.cfa_columns:
+        cfa = libraw.shifted(cfa, sensor.cfa_rows, sensor.cfa_columns, top, left)
+    try:
+        # Masked borders see no light: they would make a flat look half dark.
+        return facts, _measured(replace(sensor, data=sensor.data[top : top + height, left : left + width], cfa=cfa))
     except Refused as refused:
         refused.facts = facts
         raise
@@ -97,7 +171,9 @@ def _fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFacts |
 
 def _measured(sensor: SensorArray) -> PixelFacts:
     from darklib.pixels.measure import measure
+    from darklib.readers.blank import check_not_blank
 
+    check_not_blank(sensor.data)
     return measure(
         sensor.data,
         cfa=sensor.cfa,
@@ -109,39 +185,20 @@ def _measured(sensor: SensorArray) -> PixelFacts:
     )
 
 
-def read_facts(path: str | Path) -> FrameFacts:
-    """What the file says, without its pixels. Raises DarklibError."""
-    name = os.fspath(path)
-    try:
-        with open(name, "rb", buffering=0) as handle:
-            size = os.fstat(handle.fileno()).st_size
-
-            def at_most(place: int, count: int) -> bytes:
-                handle.seek(place)
-                return handle.read(count) or b""
-
-            image, walked = image_unit(at_most, size)
-            return facts_of(image, walked)
-    except Refused as refused:
-        raise refused.as_error(name) from refused
-    except OSError as error:
-        raise DarklibError("unreadable", _os_text(error), path=name) from error
+def _sniffed(handle: FileIO, name: str) -> Sniffed:
+    return sniffing.sniffed(_reader(handle), name, os.fstat(handle.fileno()).st_size)
 
 
-def sensor_array(path: str | Path) -> SensorArray:
-    """The sensor's numbers. Raises DarklibError."""
-    from darklib.readers.fits_pixels import check_size, pixels_of
+def _reader(handle: FileIO) -> sniffing.AtMost:
+    def at_most(place: int, count: int) -> bytes:
+        handle.seek(place)
+        return handle.read(count) or b""
 
-    name = os.fspath(path)
-    try:
-        data = memoryview(Path(name).read_bytes())
-        image, walked = image_unit(lambda place, count: bytes(data[place : place + count]), len(data))
-        check_size(image, len(data))
-        return pixels_of(image, facts_of(image, walked), data)
-    except Refused as refused:
-        raise refused.as_error(name) from refused
-    except OSError as error:
-        raise DarklibError("unreadable", _os_text(error), path=name) from error
+    return at_most
+
+
+def _slicer(data: memoryview) -> sniffing.AtMost:
+    return lambda place, count: bytes(data[place : place + count])
 
 
 def _os_text(error: OSError) -> str:

@@ -1,0 +1,251 @@
+"""What a camera's raw file says of its frame, and whether its structure is whole."""
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from darklib.facts.frame import Fact, FrameFacts, FrameWarning, Ignored
+from darklib.facts.train import TrainFacts
+from darklib.readers import boxes
+from darklib.readers import structure as tiff
+from darklib.readers.answers import Refused, SensorArray
+from darklib.readers.dialect_reading import warning
+from darklib.readers.dialect_rules import Told
+from darklib.readers.exif import Tags, read_tags
+from darklib.readers.raw_rows import ONLY_IN, ROWS, SEEN_NOT_USED
+from darklib.readers.structure import Skeleton, skeleton
+from darklib.readers.units_written import NotKnown, NotUnderstood
+
+LEAST_BITS = 0.5
+"""Bits a pixel to which no lossless coder packs a real frame: read noise alone needs more than one (rule of thumb)."""
+
+ISO_LIMIT = 65535
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A raw file's skeleton or contents, before its tags are read."""
+
+    format: str
+    skeleton: Skeleton | None
+    contents: boxes.Contents | None
+
+
+def opened(format_: str, data: memoryview) -> Opened:
+    """The structure of a raw file. Raises Refused where it cannot be followed at all."""
+    if format_ in ("cr3", "raf", "mrw"):
+        return Opened(format_, None, {"cr3": boxes.cr3, "raf": boxes.raf, "mrw": boxes.mrw}[format_](data))
+    return Opened(format_, skeleton(lambda at, count: bytes(data[at : at + count]), len(data)), None)
+
+
+def facts_of(file: Opened, data: memoryview) -> FrameFacts:
+    """The frame's facts, from tags alone: no pixel is touched, so it works for a file cut short."""
+    tags = read_tags(data, file.contents.tags if file.contents else ())
+    told = _Told(file.format, {" ".join(name.split()): tag for name, tag in tags.items()})
+    get = told.values.get
+    iso = _iso(told)
+    taken_at, time_origin = _moment(told)
+    focal = get("focal_length_mm")
+    if focal is not None and "f_number" not in told.values and get("telescope") is None:
+        # Bodies that hear nothing from the lens, such as one on a telescope, may still write a number here.
+        told.ignored.append(Ignored(told.where["focal_length_mm"], f"{focal:g}", "no lens that speaks"))
+        focal = None
+    picture = file.skeleton.picture if file.skeleton else None
+    bits, compression, demosaiced = _form(file, picture, data, str(get("compression_word", "")))
+    subtracted = get("in_camera_subtraction")
+    if subtracted:
+        told.warnings.append(warning("in_camera_subtraction", "long-exposure noise reduction was on"))
+    return FrameFacts(
+        format=file.format,
+        make=get("make"),
+        model=get("model"),
+        serial=get("serial"),
+        exposure_s=get("exposure_s"),
+        iso=iso,
+        width=picture.whole(tiff.WIDTH) if picture else file.contents.width if file.contents else None,
+        height=picture.whole(tiff.HEIGHT) if picture else file.contents.height if file.contents else None,
+        bits=bits,
+        sensor_temperature_c=get("sensor_temperature_c"),
+        temperature_origin="makernote" if "sensor_temperature_c" in told.values else None,
+        ambient_temperature_c=get("ambient_temperature_c"),
+        train=TrainFacts(get("telescope"), focal),
+        taken_at=taken_at,
+        time_origin=time_origin,
+        in_camera_subtraction=subtracted,
+        compression=compression,
+        demosaiced=demosaiced,
+        facts=tuple(told.facts),
+        ignored=tuple(told.ignored),
+        warnings=tuple(told.warnings),
+    )
+
+
+class _Told:
+    """What the tags tell, by field, with everything kept that was not used."""
+
+    def __init__(self, format_: str, tags: Tags) -> None:
+        self.values: dict[str, Any] = {}
+        self.where: dict[str, str] = {}
+        self.facts: list[Fact] = []
+        self.ignored: list[Ignored] = []
+        self.warnings: list[FrameWarning] = []
+        for row in ROWS:
+            tag = tags.get(row.tag)
+            if tag is None or ONLY_IN.get(row.tag, format_) != format_:
+                continue
+            raw = str(tag).strip()[:80]
+            try:
+                told = row.rule(tag, row.field)
+            except NotKnown as unknown:
+                self.ignored.append(Ignored(row.tag, raw, str(unknown)))
+                if unknown.sentinel:
+                    self.warnings.append(warning("sentinel_dropped", f"{row.tag} = {raw}: {unknown}"))
+                continue
+            except NotUnderstood as reason:
+                self.ignored.append(Ignored(row.tag, raw, str(reason)))
+                self.warnings.append(warning("value_not_understood", f"{row.tag} = {raw}: {reason}"))
+                continue
+            except Exception as error:  # a parser's tag object may hold anything
+                self.ignored.append(Ignored(row.tag, raw, f"cannot be read: {error}"))
+                continue
+            self._take(told, row.tag, raw)
+        for name, why in SEEN_NOT_USED.items():
+            if name in tags:
+                self.ignored.append(Ignored(name, str(tags[name]).strip()[:80], why))
+
+    def _take(self, told: Told, tag: str, raw: str) -> None:
+        origin = "makernote" if tag.startswith("MakerNote") else "exif"
+        self.facts.append(Fact(told.field, told.value, told.unit, origin, tag, raw, told.note))
+        if told.field not in self.values:
+            self.values[told.field], self.where[told.field] = told.value, tag
+            if told.warning:
+                self.warnings.append(warning(told.warning, f"{tag} = {raw}: {told.note}"))
+
+
+_LONG_ISO = {
+    1: ("iso_standard_output",),
+    2: ("iso_recommended",),
+    3: ("iso_speed",),
+    4: ("iso_recommended", "iso_standard_output"),
+    5: ("iso_speed", "iso_standard_output"),
+    6: ("iso_speed", "iso_recommended"),
+    7: ("iso_speed", "iso_recommended", "iso_standard_output"),
+}
+"""Where the true number is when the 16-bit ISO is full, by SensitivityType (Exif 2.3, annex G)."""
+
+
+def _iso(told: _Told) -> int | None:
+    iso: int | None = told.values.get("iso")
+    if iso is None:
+        # Without the 16-bit number the long ones are still what they are.
+        return told.values.get("iso_recommended") or told.values.get("iso_speed") or told.values.get("iso_standard_output")
+    if iso < ISO_LIMIT:
+        return iso
+    for field in _LONG_ISO.get(told.values.get("sensitivity_type", 0), ()):
+        if told.values.get(field):
+            return int(told.values[field])
+    told.warnings.append(warning("iso_at_least", f"at least {ISO_LIMIT}", iso=float(ISO_LIMIT)))
+    return iso
+
+
+def _moment(told: _Told) -> tuple[datetime | None, str | None]:
+    """The camera's clock at the exposure: aware where it wrote its offset from UTC, else naive."""
+    text = told.values.get("stamp")
+    if text is None:
+        return None, None
+    found = datetime.fromisoformat(text)
+    fraction = told.values.get("stamp_fraction")
+    if fraction is not None and told.where["stamp"].endswith("Original"):
+        found += timedelta(microseconds=round(float(f"0.{fraction}") * 1e6))
+    zone = told.values.get("stamp_offset")
+    if zone is not None:
+        found = datetime.fromisoformat(found.isoformat() + zone).astimezone(UTC)
+    return found, told.where["stamp"]
+
+
+def _form(
+    file: Opened, picture: tiff.Directory | None, data: memoryview, word: str
+) -> tuple[int | None, str | None, bool]:
+    """Bits of a stored number, none/lossless/lossy as far as it is known, and whether colours were worked out."""
+    if picture is None:
+        return None, None, False
+    bits = picture.whole(tiff.BITS)
+    demosaiced = picture.whole(tiff.PHOTOMETRIC) == tiff.LINEAR_PHOTOMETRIC and (picture.whole(tiff.SAMPLES) or 1) > 1
+    code = picture.whole(tiff.COMPRESSION) or 1
+    if code == 1:
+        return bits, "none", demosaiced
+    if code == 7:
+        starts = picture.wholes(tiff.TILE_OFFSETS) or picture.wholes(tiff.STRIP_OFFSETS)
+        marker = tiff.jpeg_frame(bytes(data[starts[0] : starts[0] + 4096])) if starts else None
+        return bits, None if marker is None else "lossless" if marker == 0xC3 else "lossy", demosaiced
+    if code == 34892:
+        return bits, "lossy", demosaiced
+    if word.casefold().startswith("lossy") or (file.format == "arw" and code == 32767 and bits == 8):
+        return bits, "lossy", demosaiced
+    if code == 8:
+        return bits, "lossless", demosaiced
+    return bits, "lossless" if word.casefold().startswith("lossless") else None, demosaiced
+
+
+def check_structure(file: Opened, facts: FrameFacts, data: memoryview) -> None:
+    """Raises Refused where the sensor's data are not all there, or are no sensor's data any more."""
+    picture = file.skeleton.picture if file.skeleton else None
+    if facts.demosaiced:
+        raise Refused("demosaiced", facts=facts)
+    if picture is not None and facts.compression == "lossy" and picture.whole(tiff.COMPRESSION) in (7, 34892):
+        raise Refused("lossy", facts=facts)
+    if picture is not None and picture.whole(tiff.COMPRESSION) == 52546:
+        raise Refused("unsupported", "compressed as JPEG XL, which is not read yet", facts=facts)
+    if picture is not None and 3 in picture.wholes(tiff.SAMPLE_FORMAT):
+        raise Refused("unsupported", "floating-point raw data, which are not read yet", facts=facts)
+    size = len(data)
+    end = _data_end(file)
+    if end is None:
+        raise Refused("truncated", "the sensor's data are missing: the file ends before them", facts=facts)
+    if end > size:
+        raise Refused("truncated", f"the file has {size} bytes, but its own table announces {end}", facts=facts)
+    pixels = (facts.width or 0) * (facts.height or 0) or _picture_pixels(facts)
+    held = size if picture is None or not picture.data_count else picture.data_count
+    if file.contents is not None and file.contents.picture_at is not None:
+        held = end - file.contents.picture_at
+    if held * 8 < pixels * LEAST_BITS:
+        raise Refused("pixels_missing", f"{held} bytes cannot hold {pixels} pixels", facts=facts)
+
+
+def _data_end(file: Opened) -> int | None:
+    """Where the file's own tables say that the sensor's data end; None where they are not there at all."""
+    if file.contents is not None:
+        if file.contents.picture_at is None:
+            return None
+        return file.contents.picture_end if file.contents.picture_end is not None else 0
+    if file.skeleton is None or file.skeleton.cut:
+        return None
+    if file.format == "rw2":
+        # Its strip length is a number without meaning (seen: 4,315,479,087).
+        return 0
+    return file.skeleton.data_end
+
+
+def _picture_pixels(facts: FrameFacts) -> int:
+    """Pixels of the picture as the tags announce it, where the structure does not tell the sensor's."""
+    sides = {fact.name: fact.value for fact in facts.facts if fact.name in ("picture_width", "picture_height")}
+    return int(sides.get("picture_width") or 0) * int(sides.get("picture_height") or 0)
+
+
+def with_sensor(facts: FrameFacts, sensor: SensorArray) -> FrameFacts:
+    """The facts with what only the decoder knows: size, mosaic, levels."""
+    height, width = sensor.data.shape
+    levels = (("black_dn", sensor.black_dn), ("white_dn", sensor.white_dn))
+    told = tuple(Fact(name, value, "DN", "structure", "", f"{value:g}") for name, value in levels if value is not None)
+    return replace(
+        facts,
+        width=width,
+        height=height,
+        cfa=sensor.cfa,
+        cfa_rows=sensor.cfa_rows,
+        cfa_columns=sensor.cfa_columns,
+        bits=sensor.bits,
+        black_dn=sensor.black_dn,
+        white_dn=sensor.white_dn,
+        facts=facts.facts + told,
+    )
