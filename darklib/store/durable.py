@@ -19,7 +19,7 @@ from typing import TypeVar
 
 from darklib.facts.errors import DarklibError
 from darklib.store.batch import Batch, make_folders, secure
-from darklib.store.hashing import PIECE, changed, hash_file, hash_handle, kept_still
+from darklib.store.hashing import PIECE, changed, hash_file, hash_handle
 from darklib.store.mishap import in_words, told
 from darklib.store.names import numbered, shown
 from darklib.store.removal import PART, is_part, remove_quietly, remove_source, sweep
@@ -146,10 +146,7 @@ def copy_in(
 
     def write(part: FileIO, path: Path) -> int:
         with told(source, "cannot read"), seam.open_read(source) as handle:
-            before = seam.fstat(handle)
-            size = _copy_all(seam, handle, part, path)
-            kept_still(seam, handle, source, before, size)
-            return size
+            return _copy_all(seam, handle, part, path)
 
     def check(path: Path, size: int) -> tuple[str, int]:
         found = hash_file(seam, path)

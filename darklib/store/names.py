@@ -45,7 +45,6 @@ def folder_name(text: str, *, otherwise: str = "unnamed") -> str:
         before = plain
         plain = _shortened(plain.strip(" .\u00a0"))
         plain = sanitize_filename(plain, replacement_text="_", platform="universal", max_len=_LONGEST_BYTES)
-        plain = unicodedata.normalize("NFC", plain)
         if plain.split(".")[0].rstrip(" ").upper() in _RESERVED:
             plain = "_" + plain
         if plain == before:
