@@ -41,17 +41,11 @@ def test_no_setting_of_the_developer_is_seen() -> None:
     assert [name for name in os.environ if name in LEAKS or name.startswith("DARKLIB_")] == []
 
 
-def test_that_holds_even_where_the_developer_has_some(repository: Path) -> None:
+def test_that_holds_even_where_the_developer_has_some(repository: Path, tmp_path: Path) -> None:
+    # A folder of its own: pytest otherwise tidies up after earlier runs first.
+    options = ["-q", "-p", "no:cacheprovider", "--basetemp", str(tmp_path / "inner")]
     done = subprocess.run(
-        [
-            sys.executable,
-            "-m",
-            "pytest",
-            "-q",
-            "-p",
-            "no:cacheprovider",
-            f"{__file__}::test_no_setting_of_the_developer_is_seen",
-        ],
+        [sys.executable, "-m", "pytest", *options, f"{__file__}::test_no_setting_of_the_developer_is_seen"],
         cwd=repository,
         env={**os.environ, **LEAKS},
         capture_output=True,

@@ -149,8 +149,7 @@ def test_gaps_import_no_numpy(repository: Path, tmp_path: Path, small_library: P
 
 
 def test_the_watch_sees_what_is_imported(repository: Path, tmp_path: Path) -> None:
-    """The check of the check: taking files in does need numpy, and the report says so."""
-    (tmp_path / "card").mkdir()
+    """The check of the check: a list of frames does need the database, and the report says so."""
     library = tmp_path / "library"
     assert darklib(repository, tmp_path, "init", str(library)).status == 0
     ran = darklib(repository, tmp_path, "--library", str(library), "--json", "frames")
