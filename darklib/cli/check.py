@@ -12,7 +12,7 @@ app = application()
 @app.command()
 def check(
     context: typer.Context,
-    paths: Annotated[list[str], typer.Argument(metavar="PATH...", help="the card or folder")],
+    paths: Annotated[list[str], typer.Argument(metavar="PATH", help="the card or folder")],
 ) -> int:
     """May this card be erased? Every file is looked up by its content, and its stored copy read again now."""
     from darklib.jobs.audit import check as job

@@ -30,7 +30,7 @@ DryRun = Annotated[bool, typer.Option("--dry-run", help="show what would be done
 Ids = Annotated[
     list[str],
     typer.Argument(
-        metavar="ID...",
+        metavar="ID",
         help="ids or unique beginnings of them, paths, series or batch ids; `-` reads them from standard input",
     ),
 ]
@@ -60,12 +60,24 @@ def built(app: typer.Typer, name: str) -> Any:
 
 
 def _add_common(command: Any, params: Sequence[Any]) -> None:
+    for param in command.params:
+        if param.param_type_name == "argument":
+            _plainly(param)
     for param in params:
         twin = copy.copy(param)
         twin.expose_value = False
         command.params.append(twin)
     for below in getattr(command, "commands", {}).values():
         _add_common(below, params)
+
+
+def _plainly(argument: Any) -> None:
+    """Has an argument shown as the trade writes it, `ID...` or `[PATH]...`, without braces and types."""
+    name = argument.metavar
+    usage = name if argument.required else f"[{name}]"
+    usage += "..." if argument.nargs != 1 else ""
+    argument.get_usage_pieces = lambda context: [usage]
+    argument.display_type_rich = lambda ctx: ""
 
 
 _common = application()

@@ -25,7 +25,7 @@ Step = tuple[str, tuple[str, ...]]
 def demo(
     context: typer.Context,
     folder: Annotated[
-        str | None, typer.Argument(metavar="[DIR]", help="where; default: darklib-demo in this folder")
+        str | None, typer.Argument(metavar="DIR", help="where; default: darklib-demo in this folder")
     ] = None,
     dry_run: DryRun = False,
 ) -> int:

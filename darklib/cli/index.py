@@ -20,7 +20,7 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry("ingest", "take in files and folders, or what lies in the inbox", "ingest"),
             Entry(
                 "match",
-                "the best calibration sets for the lights, how well they fit and what a poor fit costs",
+                "the best calibration sets for the lights, and how well they fit",
                 "match",
             ),
             Entry("gaps", "what lights lack, and a plan for shooting it", "gaps"),
@@ -56,7 +56,7 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry("rebuild", "make the catalogue anew from files and journal", "rebuild"),
         ),
     ),
-    ("Trying out", (Entry("demo", "make a library with an invented scenario and walk the main job on it", "demo"),)),
+    ("Trying out", (Entry("demo", "walk the main job on an invented library", "demo"),)),
 )
 
 COMMANDS: dict[str, Entry] = {entry.name: entry for _, entries in SECTIONS for entry in entries}

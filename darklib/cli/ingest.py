@@ -16,7 +16,7 @@ app = application()
 def ingest(
     context: typer.Context,
     paths: Annotated[
-        list[str] | None, typer.Argument(metavar="[PATH]...", help="files and folders; default: the library's inbox")
+        list[str] | None, typer.Argument(metavar="PATH", help="files and folders; default: the library's inbox")
     ] = None,
     kind: Annotated[Kind | None, typer.Option(help="what all of them are")] = None,
     train: Annotated[str | None, typer.Option(metavar="LABEL", help="the optical train they came through")] = None,

@@ -13,7 +13,7 @@ app = application()
 def init(
     context: typer.Context,
     folder: Annotated[
-        str | None, typer.Argument(metavar="[DIR]", help="where; default: --library, else your data folder")
+        str | None, typer.Argument(metavar="DIR", help="where; default: --library, else your data folder")
     ] = None,
     dry_run: DryRun = False,
 ) -> int:

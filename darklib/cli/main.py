@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from darklib import __version__
 from darklib.cli.index import COMMANDS, SECTIONS
-from darklib.cli.options import FLAGS, LIBRARY, Common, take
+from darklib.cli.options import FLAGS, LIBRARY, LIBRARY_ELSE, Common, take
 from darklib.facts.errors import DarklibError, Exit
 
 if TYPE_CHECKING:
@@ -105,23 +105,27 @@ def overview() -> str:
     lines = [
         "Usage: darklib [--library DIR] [--json] COMMAND ...",
         "",
-        "Keeps astronomical calibration frames: takes in cards, tells which darks, flats and biases fit which",
-        "lights, what is missing, and hands the files over for stacking. `darklib` alone shows the library.",
+        "Keeps astronomical calibration frames: takes in cards, tells which darks, flats",
+        "and biases fit which lights, what is missing, and hands the files over for",
+        "stacking. `darklib` alone shows the library.",
     ]
     for title, entries in SECTIONS:
         lines += ["", f"{title}:"]
         lines += [f"  {entry.name.ljust(widest)}  {entry.does}" for entry in entries]
-    lines += ["", "Options of every command, before or after its name:", f"  {'--library DIR'.ljust(15)}  {LIBRARY}"]
-    lines += [f"  {flag.ljust(15)}  {does}" for flag, does in FLAGS.items()]
+    lines += ["", "Options of every command, before or after its name:"]
+    lines += [f"  {'--library DIR'.ljust(13)}  {LIBRARY}"]
+    lines += [f"  {flag.ljust(13)}  {does}" for flag, does in FLAGS.items()]
     lines += [
-        f"  {'-h, --help'.ljust(15)}  this help, or with a command the command's own",
+        f"  {'-h, --help'.ljust(13)}  this help, or with a command the command's own",
+        *LIBRARY_ELSE,
         "",
         "Options without a command:",
         f"  {'--version'.ljust(20)}  print the version",
-        f"  {'--install-completion'}  let your shell complete commands and options",
+        "  --install-completion  let your shell complete commands and options",
         f"  {'--show-completion'.ljust(20)}  print what that would install",
         "",
-        "Exit status: 0 done, 1 it failed, 2 wrong usage or configuration, 3 something needs attention, 130 stopped.",
+        "Exit status: 0 done, 1 it failed, 2 wrong usage or configuration, 3 something",
+        "needs attention, 130 stopped.",
     ]
     return "\n".join(lines) + "\n"
 

@@ -15,7 +15,7 @@ app = application()
 def match(
     context: typer.Context,
     paths: Annotated[
-        list[str] | None, typer.Argument(metavar="[PATH]...", help="lights to look at without taking them in")
+        list[str] | None, typer.Argument(metavar="PATH", help="lights to look at without taking them in")
     ] = None,
     night: Annotated[str | None, typer.Option(metavar="D", help="a night, a range A:B, or `last`")] = None,
     target: Annotated[str | None, typer.Option(metavar="T", help="only this target")] = None,

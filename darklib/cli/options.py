@@ -12,8 +12,10 @@ FLAGS: dict[str, str] = {
     "--debug": "show the traceback of an unexpected error",
     "--no-colour": "plain text, even on a terminal",
 }
-LIBRARY = (
-    "the library's folder (else DARKLIB_LIBRARY, else the nearest parent folder that is one, else your data folder)"
+LIBRARY = "the library's folder"
+LIBRARY_ELSE = (
+    "Without --library: DARKLIB_LIBRARY, else the nearest parent folder that is a",
+    "library, else your data folder.",
 )
 
 
