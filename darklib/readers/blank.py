@@ -1,15 +1,16 @@
 """Whether an array holds a picture at all, or is blank where one should be."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from darklib.readers.answers import Refused, SensorData
 
 SHARE = 0.02
 LEAST = 4
-"""More than this share of the rows, and at least this many, being one constant value each means that pixels are missing.
+"""More than this share of the rows, and at least this many, being one value each, means that pixels are missing.
 
-A real frame has noise in every row. What is saturated everywhere is none the less a picture: rows at the highest value of
-the frame do not count.
+A real frame has noise in every row. What is saturated everywhere is none the less a picture: rows at the highest
+value of the frame do not count.
 """
 
 _PROBES = 16
@@ -17,6 +18,8 @@ _PROBES = 16
 
 def check_not_blank(data: SensorData) -> None:
     """Raises Refused 'pixels_missing' for an array of one value or with too many constant rows."""
+    if data.dtype.kind == "f" and not np.isfinite(data).any():
+        raise Refused("pixels_missing", "no pixel holds a number")
     rows = constant_rows(data)
     if not rows.any():
         return
@@ -31,11 +34,11 @@ def check_not_blank(data: SensorData) -> None:
         raise Refused("pixels_missing", f"{blank} of {len(rows)} rows are blank")
 
 
-def constant_rows(data: SensorData) -> np.ndarray:
+def constant_rows(data: SensorData) -> NDArray[np.bool_]:
     """For each row whether all its pixels have one value. A few columns are looked at first, which clears most rows."""
     columns = np.unique(np.linspace(0, data.shape[1] - 1, _PROBES).astype(np.intp))
     probes = data[:, columns]
-    found: np.ndarray = (probes == probes[:, :1]).all(axis=1)
+    found: NDArray[np.bool_] = (probes == probes[:, :1]).all(axis=1)
     for row in np.flatnonzero(found):
         found[row] = bool((data[row] == data[row, 0]).all())
     return found

@@ -112,7 +112,8 @@ def understood(raw: bytes) -> Understood | None:
         flags: tuple[FrameWarning, ...] = ()
         if unknown.sentinel:
             flags = (warning("sentinel_dropped", f"{card.keyword} = {card.text}: {unknown}"),)
-        return Understood(card.keyword, card.text, place, ignored=Ignored(card.keyword, card.text, str(unknown)), warnings=flags)
+        ignored = Ignored(card.keyword, card.text, str(unknown))
+        return Understood(card.keyword, card.text, place, ignored=ignored, warnings=flags)
     except NotUnderstood as reason:
         return Understood(
             card.keyword,

@@ -19,8 +19,9 @@ Plain = str | int | float | bool
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One thing a card tells: a field, its value and unit. note: how it was understood where not plainly; warning: a
-    code of `facts/codes.WARNINGS` that goes with the note.
+    """One thing a card tells: a field, its value and unit. note: how it was understood where not plainly.
+
+    warning: a code of `facts/codes.WARNINGS` that goes with the note.
     """
 
     field: str
@@ -38,7 +39,9 @@ LONGEST_S = 7 * 86400.0
 MILLIMETRES = {"mm": 1.0, "": 1.0, "m": 1000.0, "cm": 10.0, "in": 25.4, "um": 1e-3}
 MICROMETRES = {"um": 1.0, "": 1.0, "mm": 1000.0, "m": 1e6}
 
-TEMPERATURE_SENTINELS = frozenset((999.0, -999.0, 999.9, -999.9, 9999.0, -9999.0, 99.9, -99.9, -128.0, -273.15, -273.0, -273.2))
+TEMPERATURE_SENTINELS = frozenset(
+    (999.0, -999.0, 999.9, -999.9, 9999.0, -9999.0, 99.9, -99.9, -128.0, -273.15, -273.0, -273.2)
+)
 """Numbers that stand for 'not known' in temperatures (seen in files; no single source)."""
 
 COLDEST_C, HOTTEST_C = -200.0, 100.0
@@ -96,7 +99,7 @@ def temperature(card: Card, field: str) -> tuple[Told, ...]:
 
 
 def gain(card: Card, field: str) -> tuple[Told, ...]:
-    """A setting without a unit, or electrons per DN where the unit says so, or where it is a small number with a fraction.
+    """A setting without a unit, or electrons per DN where the unit says so or where it is small and has a fraction.
 
     Observatories write electrons per DN under the same keyword; no camera's setting is such a number.
     """

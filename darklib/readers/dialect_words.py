@@ -9,10 +9,10 @@ _SPELLINGS: dict[Kind, str] = {
     Kind.LIGHT: "light|light frame|lights|object|science|sci|target|sky object|master light|stacked light|sky",
     # A dark flat is a dark that matches flats: a role, not a kind.
     Kind.DARK: "dark|dark frame|darks|master dark|dark flat|darkflat|flat dark|flatdark|dark for flat|master dark flat",
-    Kind.BIAS: "bias|bias frame|biases|zero|zero frame|offset|offset frame|master bias|superbias|master offset|bias zero",
+    Kind.BIAS: "bias|bias frame|biases|zero|zero frame|offset|offset frame|master bias|master offset|bias zero",
     Kind.FLAT: (
-        "flat|flat field|flatfield|flat frame|flats|sky flat|skyflat|dome flat|domeflat|twilight flat|twiflat|"
-        "twilight|lamp flat|dflat|sflat|panel flat|master flat|flat sky|flat dome|flat lamp|sky flat field|flat lamp field"
+        "flat|flat field|flatfield|flat frame|flats|sky flat|skyflat|dome flat|domeflat|twilight flat|twiflat|twilight|"
+        "lamp flat|dflat|sflat|panel flat|master flat|flat sky|flat dome|flat lamp|sky flat field|flat lamp field"
     ),
 }
 KIND_WORDS: dict[str, Kind] = {word: kind for kind, words in _SPELLINGS.items() for word in words.split("|")}

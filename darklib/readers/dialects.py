@@ -1,6 +1,6 @@
-"""The one table of FITS keyword spellings: keyword, field, rule, source. A new habit is one row here and one line in its test.
+"""The one table of FITS keyword spellings: keyword, field, rule, source. A new habit is a row and a line in its test.
 
-Where several cards tell one field, the row further up wins; the others are kept as facts, and flagged where they differ.
+Where several cards tell one field, the row further up wins; others are kept as facts, and flagged where they differ.
 """
 
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ SEEN = "seen in files; no single source"
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One spelling: keyword in capitals, the field it tells, the rule that understands its value, where it comes from."""
+    """One spelling: keyword in capitals, the field it tells, the rule that understands its value, its source."""
 
     keyword: str
     field: str

@@ -6,7 +6,7 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from typing import Any
+from typing import Any, BinaryIO, cast
 
 from darklib.readers.boxes import Part
 
@@ -48,7 +48,7 @@ def _process(handle: "Window", details: bool) -> Tags:
     import exifread
 
     logging.getLogger("exifread").setLevel(logging.CRITICAL + 1)
-    tags: Tags = exifread.process_file(handle, details=details, extract_thumbnail=False)
+    tags: Tags = exifread.process_file(cast("BinaryIO", handle), details=details, extract_thumbnail=False)
     return tags
 
 
@@ -88,7 +88,7 @@ class Window(io.RawIOBase):
         return True
 
     def read(self, size: int = -1) -> bytes:
-        end = len(self._data) if size is None or size < 0 else self._place + size
+        end = len(self._data) if size < 0 else self._place + size
         piece = bytes(self._data[self._place : end])
         self._place += len(piece)
         return piece

@@ -16,6 +16,7 @@ _COMPARED = {
 }  # fmt: skip
 """Fields of which two spellings in one header must agree, and within what."""
 
+
 def image_unit(read: AtMost, size: int) -> tuple[Unit, tuple[Unit, ...]]:
     """The first image of at least two axes, and all units. Raises Refused 'no_image', 'damaged' or 'truncated'."""
     walked: list[Unit] = []
@@ -130,7 +131,7 @@ def _filter(reading: Reading) -> str | None:
     one: str | None = get("filter")
     if one is not None:
         return one
-    wheels: list[str] = [get(field) for field in ("filter_1", "filter_2") if get(field)]
+    wheels = [str(get(field)) for field in ("filter_1", "filter_2") if get(field)]
     named = [name for name in wheels if not name.casefold().startswith(("clear", "none", "open", "empty"))]
     return "+".join(named) or next(iter(wheels), None)
 

@@ -13,7 +13,7 @@ from darklib.readers.cards import CARD, Card, parse
 
 BLOCK = 2880
 MOST_BLOCKS = 400
-"""Headers longer than this, 14,400 cards, are taken for damage: without a limit a file without END is read to its end."""
+"""Longer headers, of 14,400 cards, are taken for damage: without a limit a file without END is read to its end."""
 
 MOST_UNITS = 1000
 _END = b"END".ljust(10)
@@ -25,16 +25,16 @@ AtMost = Callable[[int, int], bytes]
 
 _STRUCTURE = frozenset(
     (
-        b"SIMPLE  ", b"XTENSION", b"BITPIX  ", b"PCOUNT  ", b"GCOUNT  ", b"GROUPS  ", b"BSCALE  ", b"BZERO   ", b"BLANK   ",
-        b"ZIMAGE  ", b"ZBITPIX ", b"ZNAXIS  ", b"ZNAXIS1 ", b"ZNAXIS2 ", b"ZNAXIS3 ", b"ZNAXIS4 ", b"ZCMPTYPE",
-        b"ZQUANTIZ", b"ZNAME1  ", b"ZVAL1   ", b"ZNAME2  ", b"ZVAL2   ",
+        b"SIMPLE  ", b"XTENSION", b"BITPIX  ", b"PCOUNT  ", b"GCOUNT  ", b"GROUPS  ", b"BSCALE  ", b"BZERO   ",
+        b"BLANK   ", b"ZIMAGE  ", b"ZBITPIX ", b"ZNAXIS  ", b"ZNAXIS1 ", b"ZNAXIS2 ", b"ZNAXIS3 ", b"ZNAXIS4 ",
+        b"ZCMPTYPE", b"ZQUANTIZ", b"ZNAME1  ", b"ZVAL1   ", b"ZNAME2  ", b"ZVAL2   ",
     )
 )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """How the data of a unit are laid out. structure: the cards that say so, by keyword. data_size: bytes without padding.
+    """How the data of a unit are laid out. structure: the cards that say so, by keyword. data_size: without padding.
 
     compressed: a tile-compressed image in a table (section 10). axes: lengths of the image's axes, NAXIS1 (the row's
     length) first; bitpix: of one stored number, negative for floating point; both of the image inside where compressed.

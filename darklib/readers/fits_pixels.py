@@ -10,16 +10,19 @@ from numpy.typing import NDArray
 from darklib.facts.frame import FrameFacts, FrameWarning
 from darklib.readers.answers import Refused, SensorArray, SensorData, whole_numbers
 from darklib.readers.dialect_reading import warning
-from darklib.readers.fits_blocks import BLOCK, Unit
+from darklib.readers.fits_blocks import Unit
 
 UNSIGNED_ZERO = {8: -128, 16: 32768, 32: 2147483648}
 """BZERO by which integers of the other sign are stored (section 5.2.5, table 11)."""
 
-_STORED = {8: np.dtype("u1"), 16: np.dtype(">i2"), 32: np.dtype(">i4"), 64: np.dtype(">i8"), -32: np.dtype(">f4"), -64: np.dtype(">f8")}
+_STORED: dict[int, np.dtype[Any]] = {
+    bits: np.dtype(form)
+    for bits, form in ((8, "u1"), (16, ">i2"), (32, ">i4"), (64, ">i8"), (-32, ">f4"), (-64, ">f8"))
+}
 
 
 def check_size(image: Unit, size: int) -> tuple[FrameWarning, ...]:
-    """Raises Refused 'truncated' where the image does not end within `size` bytes; a warning where only padding lacks."""
+    """Raises Refused 'truncated' where the image ends beyond `size` bytes; a warning where only padding lacks."""
     end = image.data_end
     if end > size:
         raise Refused("truncated", f"the file has {size} bytes, but its header announces {end}")
@@ -141,7 +144,7 @@ def _decompressed(image: Unit, data: memoryview) -> tuple[SensorData, str]:
                 found = file[image.number].data
     except MemoryError:
         raise
-    except Exception as error:  # noqa: BLE001 - damaged tiles end in almost any exception
+    except Exception as error:  # damaged tiles end in almost any exception
         raise Refused("damaged", f"the compressed image cannot be unpacked: {error}") from error
     if found is None:
         raise Refused("no_image")

@@ -18,20 +18,23 @@ _PLAIN = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?$")
 _LOCAL = re.compile(r"\blocal\b|\blt\b", re.IGNORECASE)
 _OLD = re.compile(r"(\d{2})/(\d{2})/(\d{2})$")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?\s*(?:Z|UTC?)?$")
-_MJD_EPOCH = datetime(1858, 11, 17)
+_MJD_EPOCH = datetime(1858, 11, 17, tzinfo=UTC)
 EARLIEST, LATEST = 1900, 2200
 
-SCALES = {"UTC": "UTC", "UT": "UTC", "UT1": "UTC", "GMT": "UTC", "TT": "TT", "TDT": "TT", "ET": "TT", "TDB": "TT", "TCB": "TT",
-          "TCG": "TT", "TAI": "TAI", "IAT": "TAI", "GPS": "GPS", "LOCAL": "LOCAL", "LT": "LOCAL"}  # fmt: skip
+SCALES = {
+    "UTC": "UTC", "UT": "UTC", "UT1": "UTC", "GMT": "UTC", "TT": "TT", "TDT": "TT", "ET": "TT", "TDB": "TT",
+    "TCB": "TT", "TCG": "TT", "TAI": "TAI", "IAT": "TAI", "GPS": "GPS", "LOCAL": "LOCAL", "LT": "LOCAL",
+}  # fmt: skip
 """Time scales of section 9.2.1 and a few older names; UT1 is within 0.9 s of UTC, TDB within 2 ms of TT."""
 
 _TAI_AHEAD_FROM: tuple[tuple[date, int], ...] = tuple(
     (date(year, month, 1), 10 + step)
     for step, (year, month) in enumerate(
         (
-            (1972, 1), (1972, 7), (1973, 1), (1974, 1), (1975, 1), (1976, 1), (1977, 1), (1978, 1), (1979, 1), (1980, 1),
-            (1981, 7), (1982, 7), (1983, 7), (1985, 7), (1988, 1), (1990, 1), (1991, 1), (1992, 7), (1993, 7), (1994, 7),
-            (1996, 1), (1997, 7), (1999, 1), (2006, 1), (2009, 1), (2012, 7), (2015, 7), (2017, 1),
+            (1972, 1), (1972, 7), (1973, 1), (1974, 1), (1975, 1), (1976, 1), (1977, 1), (1978, 1), (1979, 1),
+            (1980, 1), (1981, 7), (1982, 7), (1983, 7), (1985, 7), (1988, 1), (1990, 1), (1991, 1), (1992, 7),
+            (1993, 7), (1994, 7), (1996, 1), (1997, 7), (1999, 1), (2006, 1), (2009, 1), (2012, 7), (2015, 7),
+            (2017, 1),
         )
     )
 )  # fmt: skip
@@ -137,9 +140,9 @@ def started_at(
 ) -> tuple[datetime | None, str | None, str]:
     """Start of the exposure, the keyword it is from, and a note.
 
-    told: what the time keywords tell, by field; where: their keywords. Aware where the file names UTC, by the standard's
-    default, or a zone; naive for local time. DATE-BEG is the start by definition; DATE-OBS the start without contrary
-    statement (section 4.4.2.1); with a day only, the time of day is in a second keyword.
+    told: what the time keywords tell, by field; where: their keywords. Aware where the file names UTC, by the
+    standard's default, or a zone; naive for local time. DATE-BEG is the start by definition; DATE-OBS the start without
+    contrary statement (section 4.4.2.1); with a day only, the time of day is in a second keyword.
     """
     scale_: str = told.get("time_scale", "UTC")
     for field in ("date_beg", "date_obs"):
@@ -155,7 +158,7 @@ def started_at(
         return _in_utc(text, scale_, local), origin, "local time" if local else ""
     for field, epoch in (("mjd_obs", 0.0), ("jd_obs", 2_400_000.5)):
         if field in told and 15_000 < told[field] - epoch < 130_000:
-            found = (_MJD_EPOCH + timedelta(seconds=round((told[field] - epoch) * 86400.0, 3))).replace(tzinfo=UTC)
+            found = _MJD_EPOCH + timedelta(seconds=round((told[field] - epoch) * 86400.0, 3))
             return _from_scale(found, scale_), where[field], ""
     if "T" in told.get("date_local", ""):
         return _in_utc(told["date_local"], "LOCAL", True), where["date_local"], "local time"
@@ -178,5 +181,3 @@ def _from_scale(found: datetime, scale_: str) -> datetime:
     ahead = tai_ahead_s(found.date())
     behind = {"TAI": float(ahead), "TT": ahead + 32.184, "GPS": ahead - 19.0}.get(scale_, 0.0)
     return found - timedelta(seconds=behind)
-
-

@@ -141,7 +141,9 @@ class Guard:
         """Wait for the next answer, death or deadline."""
         busy = [worker for worker in self._all if worker.number is not None]
         nearest = min(worker.deadline for worker in busy) - time.monotonic()
-        handles: list[object] = [handle for worker in busy for handle in (worker.connection, worker.process.sentinel)]
+        handles: list[Connection[object, object] | int] = []
+        for worker in busy:
+            handles += (worker.connection, worker.process.sentinel)
         fired = set(wait(handles, max(nearest, 0.0)))
         answers: list[tuple[int, Look]] = []
         now = time.monotonic()
@@ -161,7 +163,8 @@ class Guard:
             return self._replace(worker, "reading_crashed", SET_ASIDE["reading_crashed"])
         number = worker.number
         worker.number = None
-        assert number is not None and isinstance(answer, Look)
+        assert number is not None
+        assert isinstance(answer, Look)
         return number, answer
 
     def _replace(self, worker: _Worker, code: str, text: str) -> tuple[int, Look]:

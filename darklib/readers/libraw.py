@@ -11,7 +11,7 @@ from darklib.readers.answers import Refused, SensorArray, whole_numbers
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
-    """sensor: the whole array, masked borders included. picture: top, left, height, width of the part that sees light."""
+    """sensor: the whole array, borders included. picture: top, left, height, width of the part that sees light."""
 
     sensor: SensorArray
     picture: tuple[int, int, int, int]

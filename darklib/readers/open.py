@@ -9,8 +9,10 @@ from pathlib import Path
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import FrameFacts, PixelFacts
-from darklib.readers import contents, fits, sniff as sniffing
+from darklib.readers import contents, fits
+from darklib.readers import sniff as sniffing
 from darklib.readers.answers import Look, Refusal, Refused, SensorArray, Sniffed
+from darklib.readers.structure import AtMost
 
 __all__ = ["Look", "Refusal", "SensorArray", "Sniffed", "look", "read_facts", "sensor_array", "sniff"]
 
@@ -51,7 +53,7 @@ def look(path: str | Path, want_pixels: bool = True) -> Look:
         return Look(name, sha256, size, modified, None, None, Refusal("unreadable", _os_text(error)))
     except MemoryError:
         raise
-    except Exception as error:  # whatever a damaged file makes a library do: the rest of the card goes on
+    except Exception as error:  # noqa: BLE001 - whatever a damaged file makes a library do: the rest of the card goes on
         return Look(name, sha256, size, modified, None, None, Refusal("damaged", f"{SET_ASIDE['damaged']}: {error!r}"))
     return Look(name, sha256, size, modified, facts, pixels)
 
@@ -189,7 +191,7 @@ def _sniffed(handle: FileIO, name: str) -> Sniffed:
     return sniffing.sniffed(_reader(handle), name, os.fstat(handle.fileno()).st_size)
 
 
-def _reader(handle: FileIO) -> sniffing.AtMost:
+def _reader(handle: FileIO) -> AtMost:
     def at_most(place: int, count: int) -> bytes:
         handle.seek(place)
         return handle.read(count) or b""
@@ -197,7 +199,7 @@ def _reader(handle: FileIO) -> sniffing.AtMost:
     return at_most
 
 
-def _slicer(data: memoryview) -> sniffing.AtMost:
+def _slicer(data: memoryview) -> AtMost:
     return lambda place, count: bytes(data[place : place + count])
 
 

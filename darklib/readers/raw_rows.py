@@ -186,7 +186,7 @@ _STAMP = re.compile(r"(\d{4}):(\d\d):(\d\d) (\d\d):(\d\d):(\d\d)$")
 
 
 def stamp(tag: Any, field: str) -> Told:
-    """`YYYY:MM:DD HH:MM:SS` by the camera's clock, as ISO text. A month 13 is no date, whatever a decoder makes of it."""
+    """`YYYY:MM:DD HH:MM:SS` by the camera's clock, as ISO text. A month 13 is no date, whatever decoders make of it."""
     told = words(tag)
     match = _STAMP.match(told)
     if not match or told.startswith("0000"):

@@ -105,7 +105,7 @@ class _Told:
                 self.ignored.append(Ignored(row.tag, raw, str(reason)))
                 self.warnings.append(warning("value_not_understood", f"{row.tag} = {raw}: {reason}"))
                 continue
-            except Exception as error:  # a parser's tag object may hold anything
+            except Exception as error:  # noqa: BLE001 - a parser's tag object may hold anything
                 self.ignored.append(Ignored(row.tag, raw, f"cannot be read: {error}"))
                 continue
             self._take(told, row.tag, raw)
@@ -138,7 +138,8 @@ def _iso(told: _Told) -> int | None:
     iso: int | None = told.values.get("iso")
     if iso is None:
         # Without the 16-bit number the long ones are still what they are.
-        return told.values.get("iso_recommended") or told.values.get("iso_speed") or told.values.get("iso_standard_output")
+        long = (told.values.get(field) for field in ("iso_recommended", "iso_speed", "iso_standard_output"))
+        return next((int(value) for value in long if value), None)
     if iso < ISO_LIMIT:
         return iso
     for field in _LONG_ISO.get(told.values.get("sensitivity_type", 0), ()):

@@ -20,7 +20,9 @@ FITS_SUFFIXES = frozenset(".fits .fit .fts .fz".split())
 RAW_SUFFIXES = frozenset(
     ".cr2 .cr3 .crw .nef .nrw .arw .sr2 .srf .raf .rw2 .rwl .orf .pef .dng .mrw .3fr .iiq .srw .x3f .raw .gpr".split()
 )
-PICTURE_SUFFIXES = frozenset(".jpg .jpeg .png .heic .heif .tif .tiff .bmp .webp .psd .gif .jxl .avif .xisf .ser".split())
+PICTURE_SUFFIXES = frozenset(
+    ".jpg .jpeg .png .heic .heif .tif .tiff .bmp .webp .psd .gif .jxl .avif .xisf .ser".split()
+)
 
 FIRST_BYTES: tuple[tuple[int, bytes, str], ...] = (
     (0, b"\xff\xd8\xff", "a JPEG picture"),

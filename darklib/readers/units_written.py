@@ -31,7 +31,9 @@ class Written:
 _NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[EeDd][+-]?\d+)?"
 _WITH_UNIT = re.compile(rf"({_NUMBER})\s*([A-Za-zµ°%/^*()\-]*)$")
 _COMMA = re.compile(r"[+-]?\d+,\d+$")
-UNKNOWN_TEXTS = frozenset(("", "n/a", "na", "nan", "none", "null", "unknown", "undefined", "undef", "not available", "?", "--", "-"))
+UNKNOWN_TEXTS = frozenset(
+    ("", "n/a", "na", "nan", "none", "null", "unknown", "undefined", "undef", "not available", "?", "--", "-")
+)
 
 UNITS: dict[str, str] = {
     "s": "s", "sec": "s", "secs": "s", "second": "s", "seconds": "s",
@@ -45,7 +47,8 @@ UNITS: dict[str, str] = {
     "f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF", "degrees fahrenheit": "degF",
     "mm": "mm", "millimeter": "mm", "millimeters": "mm", "millimetres": "mm", "millimetre": "mm",
     "cm": "cm", "m": "m", "meter": "m", "meters": "m", "metre": "m", "metres": "m",
-    "um": "um", "µm": "um", "micron": "um", "microns": "um", "micrometer": "um", "micrometers": "um", "micrometre": "um",
+    "um": "um", "µm": "um", "micron": "um", "microns": "um", "micrometer": "um", "micrometers": "um",
+    "micrometre": "um", "micrometres": "um",
     "in": "in", "inch": "in", "inches": "in",
     "e-/adu": "e/DN", "e/adu": "e/DN", "e-/dn": "e/DN", "e/dn": "e/DN", "electron/adu": "e/DN", "electrons/adu": "e/DN",
     "electrons/dn": "e/DN", "electron/dn": "e/DN", "e-/count": "e/DN", "electrons per adu": "e/DN",
