@@ -18,7 +18,7 @@ from darklib.facts.train import plain_name
 from darklib.matching.darks import Judged
 from darklib.matching.outcome import chosen
 from darklib.matching.pool import Candidate, Pool, pool, with_merged
-from darklib.matching.sets import frames_in
+from darklib.matching.sets import ONE_GO, TURNED_DEG, frames_in
 from darklib.matching.stock import Stock
 from darklib.matching.target import Span, Target, age_days, nights_apart, span_of
 from darklib.matching.verdicts import RANK, by_age, by_count, worst
@@ -29,10 +29,6 @@ DUSK = timedelta(hours=3)
 STILL_ON = timedelta(hours=18)
 """How long after a night's last light (or before its first) flats still count as that night's own: the next evening
 somebody takes the train for other work (common practice, no single source)."""
-
-TURNED_DEG = 0.5
-"""Mechanical rotator angles that differ by more were another orientation: half a degree moves a shadow 1,000 pixels
-from the axis by 9 pixels."""
 
 FOCUS_STEPS = 500.0
 """A focuser moved by more steps may have changed the size of the shadows; steps are a few micrometres (value from
@@ -247,7 +243,7 @@ def _one_night(nights: Mapping[str, Span]) -> Callable[[CalibrationSet, Calibrat
             return False
         # Evening and morning flats of a night are not combined: something may have moved during the night.
         apart = max(span_a[0], span_b[0]) - min(span_a[1], span_b[1])
-        return nights_served(span_a, nights) == nights_served(span_b, nights) and apart <= DUSK
+        return nights_served(span_a, nights) == nights_served(span_b, nights) and apart <= ONE_GO
 
     return fit
 

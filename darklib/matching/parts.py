@@ -50,7 +50,7 @@ def _cost(frame: Frame, one: Judged, settings: Settings) -> float:
         return 0.0
     off_c = own_c - value_c
     unknown = 0.25 if one.candidate.unknown else 0.0
-    return COST[worst(one.cap, verdict_at(off_c, settings))] + unknown + 0.01 * min(round(abs(off_c) / READING_C), 50)
+    return COST[worst(one.cap, verdict_at(off_c, settings))] + unknown + 0.01 * min(abs(off_c) / READING_C, 50.0)
 
 
 def _cheapest(costs: Sequence[Sequence[float]]) -> list[int]:

@@ -1,12 +1,13 @@
 """Calibration frames as sets: what is combined into one master.
 
 A set lies within one series. Darks and biases are parted by temperature besides: by the set-point of a cooler that had
-reached it, else so that a set spans no more than `limits.set_span_c`. A combination of frames made elsewhere is a set
-of its own, and so are frames of which it is known that they are no plain darks.
+reached it, else so that a set spans no more than `limits.set_span_c`; flats by what was shot in one go. A combination
+of frames made elsewhere is a set of its own, and so are frames of which it is known that they are no plain darks.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from datetime import UTC, timedelta
 from statistics import median
 
 from darklib.facts.frame import Frame, Kind
@@ -15,6 +16,13 @@ from darklib.facts.match import CalibrationSet
 from darklib.facts.naming import night_name
 from darklib.facts.settings import Settings
 from darklib.matching.batches import grouped
+
+ONE_GO = timedelta(hours=3)
+"""Flats further apart were not shot in one go: the train may have moved in between (common practice)."""
+
+TURNED_DEG = 0.5
+"""Mechanical rotator angles that differ by more are another orientation: half a degree moves a shadow 1,000 pixels
+from the axis by 9 pixels."""
 
 NOT_PLAIN = ("in_camera_subtraction", "light_leak")
 """Warnings of frames that must not be mixed with plain darks."""
@@ -28,7 +36,7 @@ def sets_of(frames: Iterable[Frame], settings: Settings) -> list[CalibrationSet]
 
 
 def sets_of_series(name: str, members: Sequence[Frame], settings: Settings) -> list[CalibrationSet]:
-    """The sets of one series. A series that is one set lends it its id; else each set's id says its temperature too."""
+    """The sets of one series. A series that is one set lends it its id; else each id says more."""
     clusters = [cluster for part in _alike(members) for cluster in _clusters(part, settings.limits.set_span_c)]
     if len(clusters) == 1:
         return [set_of(name, clusters[0])]
@@ -107,7 +115,7 @@ def _alike(members: Sequence[Frame]) -> list[list[Frame]]:
 
 def _clusters(members: list[Frame], span_c: float) -> list[list[Frame]]:
     if members[0].kind is Kind.FLAT:
-        return [members]
+        return _sittings(members)
     unknown = [frame for frame in members if frame.temperature_c is None and frame.set_temperature_c is None]
     settled: dict[float, list[Frame]] = {}
     free: list[Frame] = []
@@ -118,6 +126,27 @@ def _clusters(members: list[Frame], span_c: float) -> list[list[Frame]]:
             free.append(frame)
     clusters = list(settled.values()) + _spans(free, span_c)
     return clusters + ([unknown] if unknown else [])
+
+
+def _sittings(members: list[Frame]) -> list[list[Frame]]:
+    """Flats shot in one go: evening and morning flats of a night are apart, and so are those of two rotator angles."""
+    sittings: list[list[Frame]] = []
+    for frame in in_time_order(members):
+        before = sittings[-1][-1] if sittings else None
+        if before is None or _parted(before, frame):
+            sittings.append([])
+        sittings[-1].append(frame)
+    return sittings
+
+
+def _parted(before: Frame, after: Frame) -> bool:
+    if before.rotator_deg is not None and after.rotator_deg is not None:
+        turned_deg = abs((before.rotator_deg - after.rotator_deg + 180.0) % 360.0 - 180.0)
+        if turned_deg > TURNED_DEG:
+            return True
+    if before.taken_at is None or after.taken_at is None:
+        return before.taken_at is not after.taken_at
+    return after.taken_at - before.taken_at > ONE_GO
 
 
 def _settled(frame: Frame, span_c: float) -> bool:
@@ -148,7 +177,14 @@ def _spans(members: list[Frame], span_c: float) -> list[list[Frame]]:
 
 
 def _label(cluster: Sequence[Frame]) -> str:
-    """A temperature for use in an id: 5.3c, m10.0c, or tx where it is not known."""
+    """What tells a cluster from its neighbours, for use in an id.
+
+    Of darks and biases the temperature, such as 5.3c, m10.0c, or tx where it is not known; of flats the time of the
+    first one in UTC, such as 1930z, or undated.
+    """
+    if cluster[0].kind is Kind.FLAT:
+        moment = cluster[0].taken_at
+        return "undated" if moment is None else f"{moment.astimezone(UTC):%H%M}z"
     value = cluster[0].set_temperature_c
     if value is None or not _settled(cluster[0], 1.0):
         value = temperatures_of(frame.temperature_c for frame in cluster).median_c
