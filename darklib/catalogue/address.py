@@ -81,8 +81,8 @@ def _begin_writing(connection: Connection) -> None:
 
 
 def settle_journal_mode(path: Path) -> None:
-    """Sets the way SQLite writes: a write-ahead log, so that readers and a writer do not wait for each other; on a network
-    share, where that needs memory in common, a rollback journal. Does nothing while another process has the file open.
+    """Sets the way SQLite writes: a write-ahead log, so that readers and a writer do not wait for each other; on a
+    network share, where that would need memory in common, a rollback journal. Waits for nobody who has the file open.
     """
     wanted = "delete" if on_network(path) else "wal"
     with closing(sqlite3.connect(file_uri(path, "rw"), uri=True, timeout=BUSY_S)) as connection:
@@ -96,7 +96,7 @@ def settle_journal_mode(path: Path) -> None:
 
 
 def on_network(path: PurePath) -> bool:
-    """Whether a path lies on a network share, as far as can be told: shares by their name on Windows, mounts on Linux."""
+    """Whether a path lies on a network share, as far as can be told: by its name on Windows, by its mount on Linux."""
     if str(path).startswith(("\\\\", "//")):
         return True
     try:
@@ -107,7 +107,7 @@ def on_network(path: PurePath) -> bool:
 
 
 def file_system_of(path: PurePath, mounts: str) -> str:
-    """The sort of file system of an absolute path, by the text of Linux' mountinfo (proc(5)); "" where it is not told."""
+    """The sort of file system of an absolute path, by the text of Linux' mountinfo (proc(5)); "" where not told."""
     deepest, sort = -1, ""
     for line in mounts.splitlines():
         before, dash, after = line.partition(" - ")
@@ -174,7 +174,7 @@ def is_empty(path: Path) -> bool:
 
 
 def integrity(connection: Connection) -> str:
-    """ "ok", or what SQLite's own checks find. A damaged file makes the check itself fail; that is told, not raised."""
+    """The word ok, or what SQLite's own checks find. Where damage makes a check itself fail, that is told."""
     try:
         rows = connection.exec_driver_sql("PRAGMA integrity_check(5)").scalars().all()
         troubles = [str(row) for row in rows if row != "ok"]

@@ -5,7 +5,7 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from types import TracebackType
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import Connection, insert, select, update
 
 from darklib.catalogue import address, finding, frames, lists
 from darklib.catalogue.apply import Applier
@@ -28,8 +28,8 @@ __all__ = [
 class Catalogue:
     """One open catalogue, for one thread. Close it, or use it as a context.
 
-    Every query sees one state of the catalogue; several see the same one inside `reading` or `writing`. Errors a user can
-    act on are DarklibError: `catalogue_busy`, `catalogue_damaged`, `disk_full`, `read_only`, `disk_error`.
+    Every query sees one state of the catalogue; several see the same one inside `reading` or `writing`. Errors a user
+    can act on are DarklibError: `catalogue_busy`, `catalogue_damaged`, `disk_full`, `read_only`, `disk_error`.
     """
 
     def __init__(self, path: Path) -> None:
@@ -53,7 +53,7 @@ class Catalogue:
 
     @contextmanager
     def writing(self) -> Iterator[None]:
-        """A writing transaction: saved as a whole at the end, or rolled back whatever ends it early; nested: a savepoint."""
+        """A writing transaction: saved whole at its end, rolled back whatever ends it early. Nested: a savepoint."""
         with self._transactions.writing():
             yield
 
@@ -64,7 +64,7 @@ class Catalogue:
             yield
 
     @property
-    def _read(self) -> AbstractContextManager["address.Connection"]:
+    def _read(self) -> AbstractContextManager[Connection]:
         return self._transactions.reading()
 
     # what changes it
@@ -89,9 +89,8 @@ class Catalogue:
     def positions(self) -> dict[str, int]:
         """How far each journal file is applied: name of the file to byte offset."""
         with self._read as connection:
-            return {
-                name: offset for name, offset in connection.execute(select(RUNS.c.journal_file, RUNS.c.journal_offset))
-            }
+            rows = connection.execute(select(RUNS.c.journal_file, RUNS.c.journal_offset))
+            return {row[0]: row[1] for row in rows}
 
     # one frame
 
@@ -122,6 +121,11 @@ class Catalogue:
         """Everything the user stated of a frame, oldest first, undone things included."""
         with self._read as connection:
             return frames.statements(connection, sha256)
+
+    def statement_frames(self, statement: str) -> list[str]:
+        """SHA-256s of the frames for which a statement holds."""
+        with self._read as connection:
+            return frames.statement_frames(connection, statement)
 
     def sources(self, sha256: str) -> list[SourceRow]:
         """Every place where a frame's content was seen."""
@@ -167,7 +171,7 @@ class Catalogue:
             return lists.wanted(connection, ask)
 
     def light_series(self, train: str | None, body_id: str | None) -> list[Series]:
-        """Series of lights through a train with a body, by time."""
+        """Series of lights through a train with a body, by time. None: any."""
         with self._read as connection:
             return lists.light_series(connection, train, body_id)
 
@@ -227,6 +231,6 @@ class Catalogue:
             after = rows[-1].pk
 
     def integrity(self) -> str:
-        """ "ok", or what the database's own checks find."""
+        """The word ok, or what the database's own checks find."""
         with self._read as connection:
             return address.integrity(connection)

@@ -61,7 +61,7 @@ def clean(text: str) -> str:
 
 
 class Json(TypeDecorator[Any]):
-    """JSON as text; None is SQL NULL. A NaN is a ValueError: it has no JSON. Write `JsonValue` where null is a value."""
+    """JSON as text; None is SQL NULL. A NaN is a ValueError: JSON has none. For null as a value, see `JsonValue`."""
 
     impl = Text
     cache_ok = True

@@ -5,17 +5,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, ColumnElement, select, tuple_
+from sqlalchemy import ColumnElement, Connection, select, tuple_
 
-from darklib.catalogue.apply import frames_of, records_of, set_aside_key
 from darklib.catalogue.columns import clean
-from darklib.catalogue.rows import SELECT_FRAMES, Shelf, chunks
+from darklib.catalogue.records import frames_of, known_of, records_of
+from darklib.catalogue.rows import SELECT_FRAMES, Shelf
+from darklib.catalogue.statements import RETIRED
 from darklib.catalogue.tables import BODIES, FRAMES, SERIES, SET_ASIDE, SOURCES, STATEMENTS, TRAINS
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame, FrameRecord, Kind
 from darklib.facts.units import moment
-
-ONE_SET_OF_PARAMETERS = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +53,10 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class StatementRow:
-    """One thing the user stated of a frame. `retired` (True or False) stands for retiring and restoring.
+    """One thing the user stated of a frame. Field `retired` (True or False) stands for retiring and restoring, which
+    have no number to undo them by: `statement` is "".
 
-    old: what was recorded before. at None: not recorded. undone_by: the run that took it back.
+    old: what was recorded before. undone_by: the run that took it back.
     """
 
     statement: str
@@ -64,7 +64,7 @@ class StatementRow:
     value: Any
     old: Any
     note: str
-    at: datetime | None
+    at: datetime
     run: str
     undone_by: str | None
 
@@ -128,12 +128,12 @@ def statements(connection: Connection, sha256: str) -> list[StatementRow]:
     ).mappings()
     return [
         StatementRow(
-            row["statement"],
+            "" if row["field"] == RETIRED else row["statement"],
             row["field"],
             row["value"],
             row["old"],
             row["note"],
-            None if row["at"] is None else moment(row["at"]),
+            moment(row["at"]),
             row["run"],
             row["undone_by"],
         )
@@ -151,12 +151,20 @@ def sources(connection: Connection, sha256: str) -> list[SourceRow]:
     return [SourceRow(path, moment(modified), run) for path, modified, run in rows]
 
 
+def statement_frames(connection: Connection, statement: str) -> list[str]:
+    """SHA-256s of the library's frames for which a statement holds, that is, is not undone."""
+    this = (STATEMENTS.c.statement == clean(statement)) & STATEMENTS.c.undone_by.is_(None)
+    known = select(FRAMES.c.sha256)
+    return list(
+        connection.scalars(
+            select(STATEMENTS.c.sha256).where(this, STATEMENTS.c.sha256.in_(known)).order_by(STATEMENTS.c.pk)
+        )
+    )
+
+
 def known_many(connection: Connection, sha256s: Iterable[str]) -> set[str]:
     """Which of the contents are frames of the library."""
-    found: set[str] = set()
-    for some in chunks(sorted(set(sha256s))):
-        found.update(connection.scalars(select(FRAMES.c.sha256).where(FRAMES.c.sha256.in_(some))))
-    return found
+    return known_of(connection, set(sha256s))
 
 
 _ASIDE = select(*(SET_ASIDE.c[name] for name in SetAsideRow.__dataclass_fields__)).where(SET_ASIDE.c.settled.is_(False))
@@ -164,7 +172,7 @@ _ASIDE = select(*(SET_ASIDE.c[name] for name in SetAsideRow.__dataclass_fields__
 
 def set_aside_known(connection: Connection, sha256: str) -> SetAsideRow | None:
     """The file of that content, if it is set aside."""
-    row = connection.execute(_ASIDE.where(set_aside_key(sha256, "")).limit(1)).first() if sha256 else None
+    row = connection.execute(_ASIDE.where(SET_ASIDE.c.sha256 == sha256).limit(1)).first() if sha256 else None
     return SetAsideRow(*row) if row is not None else None
 
 
@@ -232,7 +240,7 @@ def _conditions(connection: Connection, query: FrameQuery) -> Iterator[ColumnEle
         yield column.series.in_(select(SERIES.c.pk).where(SERIES.c.id.in_(query.series)))
 
 
-def body_row(connection: Connection, text: str) -> int:
+def body_row(connection: Connection, text: str) -> Any:
     """The body that a text means: by id, by label, or by a unique beginning of its id; the one it is joined to."""
     rows = connection.execute(select(BODIES.c.pk, BODIES.c.id, BODIES.c.label, BODIES.c.joined_to)).all()
     joined = {row.pk: row.joined_to for row in rows}

@@ -1,13 +1,16 @@
-"""Which body, train and readout a frame belongs to: found among the rows, or a new row made. Used while entries are applied."""
+"""Which body, train and readout a frame belongs to: found among the rows, or a new row made."""
+
+from collections.abc import Sequence
 
 from sqlalchemy import Connection, insert, select, update
 
-from darklib.catalogue.rows import body_ref, readout_values, train_facts_of
+from darklib.catalogue.rows import body_ref, inserted, readout_values, train_facts_of
 from darklib.catalogue.tables import BODIES, BODY_CHANGES, READOUTS, TRAINS
-from darklib.facts.frame import BodyRef, Readout
-from darklib.facts.naming import body_id, body_key
+from darklib.facts.frame import BodyRef, FrameFacts, Readout, Statement
 from darklib.facts.plain import to_plain
-from darklib.facts.train import TrainFacts, TrainRef, fingerprint, label, same_train
+from darklib.facts.resolve import body_of, stated_body
+from darklib.facts.train import TrainFacts, TrainRef, fingerprint, same_train
+from darklib.facts.train import label as train_label
 
 
 class Identities:
@@ -23,22 +26,33 @@ class Identities:
 
     # bodies
 
-    def body(self, named: BodyRef | None) -> tuple[int, BodyRef] | None:
-        """The body that a file names, or the one it is joined to."""
+    def body(self, read: FrameFacts, statements: Sequence[Statement]) -> tuple[int, BodyRef] | None:
+        """The body of a frame, or the one that is joined to: as the user states it, else as the file names it."""
+        named = body_of(read, statements)
         if named is None:
             return None
-        if named.id not in self._loaded():
+        bodies = self._loaded()
+        stated = stated_body(statements)
+        if stated is not None and stated in bodies:
+            return self._final(stated)
+        if named.id not in bodies:
+            meant = self._labels().get(stated.strip().casefold()) if stated is not None else None
+            if meant is not None:
+                return self._final(meant)
             self._make_body(named)
         return self._final(named.id)
 
-    def stated_body(self, text: str) -> tuple[int, BodyRef]:
-        """The body that the user stated: an existing one by its id, else one of that name."""
-        if text not in self._loaded():
-            named = BodyRef(body_id(None, text, None), body_key(None, text, None), text, None, text, None)
-            if named.id not in self._loaded():
-                self._make_body(named)
-            text = named.id
-        return self._final(text)
+    def _labels(self) -> dict[str, str]:
+        # Every label a body ever had, so that a later naming does not change what an older statement means.
+        found = {}
+        for name, (_, ref) in self._loaded().items():
+            first = ref.model if not ref.serial else f"{ref.model} ({ref.serial})"
+            found[(first or "").casefold()] = name
+        named = select(BODY_CHANGES.c.note, BODY_CHANGES.c.body_id).where(BODY_CHANGES.c.what == "named")
+        for label, name in self._connection.execute(named.order_by(BODY_CHANGES.c.run, BODY_CHANGES.c.pk)):
+            if name in self._loaded():
+                found[label.strip().casefold()] = name
+        return found
 
     def named(self, body: str) -> None:
         """A body got a label: the newest naming counts."""
@@ -114,7 +128,7 @@ class Identities:
     # trains
 
     def train(self, facts: TrainFacts) -> tuple[int, TrainRef] | None:
-        """The train of that description: each is compared with the train's own facts; the nearest in focal length wins."""
+        """The train of that description, compared with each train's own; the nearest in focal length wins."""
         if not facts.known:
             return None
         trains = self._loaded_trains()
@@ -130,9 +144,9 @@ class Identities:
         if alike:
             _, pk, ref = min(alike, key=lambda one: one[:2])
             return pk, ref
-        ref = TrainRef(name, label(facts))
+        ref = TrainRef(name, train_label(facts))
         values = {"fingerprint": ref.fingerprint, "label": ref.label, "facts": to_plain(facts)}
-        pk = self._connection.execute(insert(TRAINS).values(values)).inserted_primary_key[0]
+        pk = inserted(self._connection, TRAINS, values)
         trains.append((pk, facts, ref))
         return pk, ref
 
@@ -153,7 +167,6 @@ class Identities:
         if pk is None:
             pk = self._connection.scalar(select(READOUTS.c.pk).where(READOUTS.c.key == key))
             if pk is None:
-                made = self._connection.execute(insert(READOUTS).values(readout_values(readout)))
-                pk = made.inserted_primary_key[0]
+                pk = inserted(self._connection, READOUTS, readout_values(readout))
             self._readouts[key] = pk
         return pk

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, func, or_, select
+from sqlalchemy import ColumnElement, Connection, case, func, or_, select
 
 from darklib.catalogue.columns import clean
 from darklib.catalogue.rows import SELECT_FRAMES, Shelf, body_ref, chunks, exposure_us, hundredths, train_facts_of
@@ -99,10 +99,13 @@ def wanted(connection: Connection, ask: Wanted) -> list[Series]:
     if ask.filter is not None:
         conditions.append(or_(column.filter == clean(ask.filter), column.filter.is_(None)))
     if ask.near is not None:
-        order: Any = func.abs(column.first_at - instant_us(ask.near))
+        near = instant_us(ask.near)
+        away: ColumnElement[int] = case(
+            (column.first_at > near, column.first_at - near), (column.last_at < near, near - column.last_at), else_=0
+        )
     else:
-        order = -column.first_at
-    best = select(column.pk).where(*conditions).order_by(column.first_at.is_(None), order, column.id).limit(ask.limit)
+        away = -column.last_at
+    best = select(column.pk).where(*conditions).order_by(column.last_at.is_(None), away, column.id).limit(ask.limit)
     pks = connection.scalars(best).all()
     rows = {}
     for some in chunks(pks):
@@ -113,15 +116,11 @@ def wanted(connection: Connection, ask: Wanted) -> list[Series]:
 
 
 def light_series(connection: Connection, train: str | None, body_id: str | None) -> list[Series]:
-    """Series of lights through a train (of no known train where None) with a body (likewise), by time."""
+    """Series of lights through a train with a body, by time. None: any."""
     conditions = [SERIES.c.kind == Kind.LIGHT, SERIES.c.count > 0]
-    if train is None:
-        conditions.append(SERIES.c.train.is_(None))
-    else:
+    if train is not None:
         conditions.append(SERIES.c.train.in_(select(TRAINS.c.pk).where(TRAINS.c.fingerprint == train)))
-    if body_id is None:
-        conditions.append(SERIES.c.body.is_(None))
-    else:
+    if body_id is not None:
         conditions.append(SERIES.c.body == _body_pk(connection, body_id))
     return _in_order(_fetched(connection, conditions))
 
@@ -163,7 +162,7 @@ def _final_bodies(connection: Connection) -> tuple[list[Any], dict[int, int]]:
     return rows, final
 
 
-def _body_pk(connection: Connection, body_id: str) -> int | None:
+def _body_pk(connection: Connection, body_id: str) -> Any:
     rows, final = _final_bodies(connection)
     return next((final[row["pk"]] for row in rows if row["id"] == body_id), None)
 
@@ -234,7 +233,8 @@ def train_changes(connection: Connection, fingerprint: str) -> list[TrainChange]
 def last_light_night(connection: Connection) -> str | None:
     """The newest night with lights that are not retired."""
     night = select(func.max(SERIES.c.night)).where(SERIES.c.kind == Kind.LIGHT, SERIES.c.count > 0)
-    return connection.scalar(night)
+    found: str | None = connection.scalar(night)
+    return found
 
 
 def counts(connection: Connection) -> dict[str, int]:

@@ -1,11 +1,11 @@
-"""Rows as the words of the house, and back: the columns of a frame or a series, and the `Frame` or `Series` made of them."""
+"""Rows as the words of the house, and back."""
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Text, select, type_coerce
+from sqlalchemy import Connection, RowMapping, Table, Text, insert, select, type_coerce
 
 from darklib.catalogue.address import PARAMETERS
 from darklib.catalogue.columns import MOST, whole
@@ -24,8 +24,9 @@ _TEMPERATURES_FROM: dict[str | None, TemperatureFrom | None] = {
 }
 
 READOUT_FIELDS = (
-    "gain", "iso", "offset", "readout_mode", "width", "height", "origin_x", "origin_y", "cfa", "row_order", "bits", "dn_step",
-)  # fmt: skip
+    *("gain", "iso", "offset", "readout_mode", "width", "height"),
+    *("origin_x", "origin_y", "cfa", "row_order", "bits", "dn_step"),
+)
 
 FRAME_COLUMNS: tuple[Any, ...] = tuple(
     type_coerce(column, Text).label(column.name) if column.name in ("combined", "warnings") else column
@@ -259,3 +260,11 @@ def _combined(text: str | None) -> Combined | None:
 def chunks(values: Sequence[Any], size: int = PARAMETERS) -> Iterable[Sequence[Any]]:
     """Values in parts that fit into one statement."""
     return (values[start : start + size] for start in range(0, len(values), size))
+
+
+def inserted(connection: Connection, table: Table, values: Mapping[str, Any]) -> int:
+    """Adds one row; its number."""
+    key = connection.execute(insert(table).values(values)).inserted_primary_key
+    if key is None:
+        raise RuntimeError(f"no row number for {table.name}")
+    return int(key[0])

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from alembic.config import Config
 
 REVISION = "0001"
-"""Revision of the tables this program works with; the newest in migrations/versions. Revisions are counted in four digits."""
+"""Revision of the tables this program works with: the newest in migrations/versions, four digits."""
 
 LOCK_S = 600.0
 """How long a command waits for another one that upgrades the catalogue."""
@@ -24,14 +24,14 @@ def current(path: Path) -> bool:
     return address.revision_of(path) == REVISION
 
 
-def open_catalogue(path: Path, backups: Path, *, create: bool, revision: str = REVISION) -> Catalogue:
+def open_catalogue(path: Path, backups: Path, *, create: bool) -> Catalogue:
     """Opens the catalogue; an older one is upgraded first, after a backup into the folder `backups`.
 
-    create: a missing (or empty) one is made. Raises DarklibError: `no_catalogue`, `newer_catalogue`, `catalogue_damaged`,
-    `catalogue_busy`, or what the disk refuses. revision: for tests of later programs.
+    create: a missing (or empty) one is made. Raises DarklibError: `no_catalogue`, `newer_catalogue`,
+    `catalogue_damaged`, `catalogue_busy`, or what the disk refuses.
     """
     found = address.revision_of(path)
-    if found != revision:
+    if found != REVISION:
         if found is None and not create:
             raise DarklibError(
                 "no_catalogue",
@@ -39,36 +39,36 @@ def open_catalogue(path: Path, backups: Path, *, create: bool, revision: str = R
                 path=str(path),
                 remedy="Run `darklib rebuild`: it makes the catalogue anew from the journal and the stored files.",
             )
-        _refuse_newer(path, found, revision)
-        _bring_up(path, backups, revision)
+        _refuse_newer(path, found)
+        _bring_up(path, backups)
     return Catalogue(path)
 
 
-def _refuse_newer(path: Path, found: str | None, revision: str) -> None:
-    if found is None or (found.isdecimal() and found <= revision):
+def _refuse_newer(path: Path, found: str | None) -> None:
+    if found is None or (found.isdecimal() and found <= REVISION):
         return
     by = address.about(path).get("upgraded_by", "a newer version")
     raise DarklibError(
         "newer_catalogue",
-        f"The catalogue was written by darklib {by} (tables {found}); this is darklib {__version__} (tables {revision}), "
-        "which is older and leaves it alone.",
+        f"The catalogue was written by darklib {by} (tables {found}); this is darklib {__version__} "
+        f"(tables {REVISION}), which is older and leaves it alone.",
         path=str(path),
         remedy="Use the newer darklib, or restore a catalogue from the library's backups folder.",
     )
 
 
-def _bring_up(path: Path, backups: Path, revision: str) -> None:
+def _bring_up(path: Path, backups: Path) -> None:
     from filelock import FileLock, Timeout
 
     try:
         with FileLock(path.with_name(path.name + ".lock"), timeout=LOCK_S):
             found = address.revision_of(path)  # another process may have been first
-            _refuse_newer(path, found, revision)
-            if found == revision:
+            _refuse_newer(path, found)
+            if found == REVISION:
                 return
             if found is not None:
-                address.back_up(path, _backup_name(backups, found, revision))
-            upgrade(path, revision)
+                address.back_up(path, _backup_name(backups, found))
+            upgrade(path)
             address.settle_journal_mode(path)
     except Timeout as error:
         raise DarklibError(
@@ -79,21 +79,21 @@ def _bring_up(path: Path, backups: Path, revision: str) -> None:
         ) from error
 
 
-def _backup_name(backups: Path, found: str, revision: str) -> Path:
+def _backup_name(backups: Path, found: str) -> Path:
     # A backup that is there stays; an empty one is what a killed run left, and is used again.
     number = 1
     while True:
         extra = "" if number == 1 else f"-{number}"
-        name = backups / f"catalogue-{found}-before-{revision}{extra}.sqlite"
+        name = backups / f"catalogue-{found}-before-{REVISION}{extra}.sqlite"
         if address.is_empty(name):
             return name
         number += 1
 
 
-def upgrade(path: Path, revision: str = REVISION, folders: Sequence[Path] | None = None) -> None:
-    """Brings the tables to `revision` in one transaction together with the row that says so: all of it or nothing.
+def upgrade(path: Path) -> None:
+    """Brings the tables to REVISION in one transaction together with the row that says so: all of it or nothing.
 
-    folders: where the migrations are looked for, first hit wins. Alembic is loaded here and nowhere else.
+    Alembic is loaded here and nowhere else.
     """
     from alembic import command
     from alembic.util.exc import CommandError
@@ -104,9 +104,9 @@ def upgrade(path: Path, revision: str = REVISION, folders: Sequence[Path] | None
         with address.in_words(path), engine.connect() as connection:
             connection.info["writes"] = True
             with connection.begin():
-                config = _config(folders or migration_folders())
+                config = _config(migration_folders())
                 config.attributes["connection"] = connection
-                command.upgrade(config, revision)
+                command.upgrade(config, REVISION)
                 broken = address.broken_references(connection)
                 if broken:
                     raise address.damaged(path, "after its upgrade " + "; ".join(broken))

@@ -5,15 +5,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, func, select, update
 
 from darklib.catalogue.columns import clean
-from darklib.catalogue.rows import chunks, exposure_us
+from darklib.catalogue.rows import chunks, exposure_us, inserted
 from darklib.catalogue.tables import FRAMES, SERIES
 from darklib.facts.frame import Frame, Kind
-from darklib.facts.grouping import series_key
-from darklib.facts.naming import night_name
-from darklib.facts.units import same_series_exposure, seconds
+from darklib.facts.grouping import in_series, series_id, series_key
+from darklib.facts.units import seconds
 
 
 @dataclass(slots=True)
@@ -39,21 +38,22 @@ class SeriesBook:
         self._gone: dict[str, _Known] = {}
         self._touched: set[int] = set()
 
-    def join(self, frame: Frame, *, body: int | None, readout: int, train: int | None) -> tuple[int, str]:
-        """Row number and id of the series of a frame that is about to be written; it is counted as a member."""
+    def join(self, frame: Frame, *, body: int | None, readout: int, train: int | None) -> int:
+        """Row number of the series of a frame that is about to be written; it is counted as a member.
+
+        Of several that would do, the one of the nearest exposure.
+        """
         common = clean(series_key(frame))
         exposure = exposure_us(frame.exposure_s)
         exposure_s = None if exposure is None else seconds(exposure)
-        alike = [one for one in self._of(common) if _same(exposure_s, one.exposure_s)]
+        alike = [one for one in self._of(common) if in_series(exposure_s, one.exposure_s)]
         if alike:
-            known = min(
-                alike, key=lambda one: (abs((exposure_s or 0.0) - (one.exposure_s or 0.0)), one.exposure_s or 0.0)
-            )
+            known = min(alike, key=lambda one: _nearness(exposure_s, one.exposure_s))
         else:
             known = self._make(frame, common, exposure, body=body, readout=readout, train=train)
         known.members += 1
         self._touched.add(known.pk)
-        return known.pk, known.id
+        return known.pk
 
     def leave(self, pk: int) -> None:
         """A frame is no longer a member of the series."""
@@ -111,8 +111,8 @@ class SeriesBook:
         known = self._gone.pop(key, None)
         if known is None:
             values = _values(frame, common, key, exposure, body=body, readout=readout, train=train)
-            values["id"] = self._free_id(frame.night, key)
-            pk = self._connection.execute(insert(SERIES).values(values)).inserted_primary_key[0]
+            values["id"] = self._free_id(frame, values["exposure_us"])
+            pk = inserted(self._connection, SERIES, values)
             known = _Known(pk, values["id"], key, None if exposure is None else seconds(exposure), 0)
             self._by_pk[pk] = known
         self._of(common)
@@ -120,12 +120,14 @@ class SeriesBook:
             self._by_common[common].append(known)
         return known
 
-    def _free_id(self, night: str | None, key: str) -> str:
+    def _free_id(self, frame: Frame, exposure: int | None) -> str:
         # Five letters tell 3.2 million series of one night apart; undated ones all share a night, so two may meet.
-        name, number = night_name(night, key), 1
+        exposure_s = None if exposure is None else seconds(exposure)
+        key, number = series_key(frame), 1
+        name = series_id(key, exposure_s, frame.night)
         while self._connection.scalar(select(SERIES.c.pk).where(SERIES.c.id == name)) is not None:
             number += 1
-            name = night_name(night, f"{key}\n{number}")
+            name = series_id(f"{key}\n{number}", exposure_s, frame.night)
         return name
 
 
@@ -138,10 +140,8 @@ def _known(row: Any) -> _Known:
     return _Known(row[0], row[1], row[2], None if row[3] is None else seconds(row[3]), row[4])
 
 
-def _same(a_s: float | None, b_s: float | None) -> bool:
-    if a_s is None or b_s is None:
-        return a_s is b_s
-    return same_series_exposure(a_s, b_s)
+def _nearness(a_s: float | None, b_s: float | None) -> tuple[float, float]:
+    return (abs((a_s or 0.0) - (b_s or 0.0)), b_s or 0.0)
 
 
 def _values(

@@ -2,13 +2,14 @@
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, insert, select
 
+from darklib.catalogue.columns import clean
 from darklib.catalogue.rows import chunks
 from darklib.catalogue.tables import STATEMENTS
 from darklib.facts.frame import STATED_FIELDS, Frame, Kind, Statement
@@ -28,10 +29,10 @@ class Holding:
     retired: bool = False
 
 
-def holding(connection: Connection, sha256s: Sequence[str]) -> Mapping[str, Holding]:
+def holding(connection: Connection, sha256s: Collection[str]) -> Mapping[str, Holding]:
     """What holds for each of the frames. The order is that of the runs, which is also the order of a replay."""
     found: dict[str, Holding] = defaultdict(Holding)
-    for some in chunks(sha256s):
+    for some in chunks(list(sha256s)):
         rows = connection.execute(
             select(STATEMENTS.c.sha256, STATEMENTS.c.field, STATEMENTS.c.value)
             .where(STATEMENTS.c.sha256.in_(some), STATEMENTS.c.undone_by.is_(None))
@@ -66,12 +67,27 @@ def value_of(frame: Frame, name: str) -> str | float | bool | None:
     if name == "train":
         return frame.train.label if frame.train else None
     if name == "body":
-        return frame.body.id if frame.body else None
-    if name == "taken_at":
+        return frame.body.label if frame.body else None
+    if name in ("taken_at", "clock_shift_s"):
         return iso_z(frame.taken_at) if frame.taken_at else None
     if name == "kind":
         return frame.kind.value if frame.kind else None
-    if name == "clock_shift_s":
-        return None
     value: str | float | bool | None = getattr(frame, name, None)
     return value
+
+
+def add_statements(connection: Connection, rows: Sequence[Mapping[str, Any]]) -> bool:
+    """Adds those rows whose statement is not there yet for their frame; whether there were any."""
+    fresh = []
+    for some in chunks(rows):
+        these = STATEMENTS.c.sha256.in_([row["sha256"] for row in some])
+        there = connection.execute(select(STATEMENTS.c.sha256, STATEMENTS.c.statement).where(these))
+        known = {(sha256, statement) for sha256, statement in there}
+        for row in some:
+            name = row["sha256"], clean(row["statement"])
+            if name not in known:
+                known.add(name)
+                fresh.append(row)
+    if fresh:
+        connection.execute(insert(STATEMENTS), fresh)
+    return bool(fresh)

@@ -13,6 +13,10 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from darklib.catalogue.columns import KEY, Json, JsonValue, Real, Whole, Words
 
+STOCK = (
+    *("kind", "body", "exposure_us", "t_min", "t_max", "t_unknown", "count"),
+    *("first_at", "last_at", "train", "filter", "id"),
+)
 KINDS = "kind IN ('light', 'dark', 'bias', 'flat')"
 
 
@@ -148,9 +152,7 @@ class SeriesRecord(Base):
         Index("ix_series_common", "common_key"),
         Index("ix_series_kind_night", "kind", "night"),
         # Holds all that a search for calibration frames looks at, so that only the rows it finds are read.
-        Index(
-            "ix_series_stock", "kind", "body", "exposure_us", "t_min", "t_max", "count", "first_at", "train", "filter"
-        ),
+        Index("ix_series_stock", *STOCK),
         Index("ix_series_train", "train", "kind", "filter", "night"),
         Index("ix_series_target", "target_key", "night"),
     )
@@ -300,13 +302,13 @@ class StatementRecord(Base):
     value: Mapped[Any] = mapped_column(JsonValue)
     old: Mapped[Any] = mapped_column(JsonValue)
     note: Mapped[str] = mapped_column(Words)
-    at: Mapped[int | None] = mapped_column(Whole)
+    at: Mapped[int] = mapped_column(Whole)
     run: Mapped[str] = mapped_column(Words)
     undone_by: Mapped[str | None] = mapped_column(Words)
 
 
 class SetAsideRecord(Base):
-    """A file that could not be taken in. sha256 is empty where it could not even be read. settled: it was, in the end."""
+    """A file that could not be taken in. sha256 is "" where it could not even be read. settled: it was, in the end."""
 
     __tablename__ = "set_aside"
     __table_args__ = (Index("ix_set_aside_sha256", "sha256"), Index("ix_set_aside_source", "source_path"))

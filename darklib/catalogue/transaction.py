@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Transaction
 
 from darklib.catalogue.address import in_words
 
@@ -20,14 +20,14 @@ class Transactions:
     def writing(self) -> Iterator[Connection]:
         """A writing transaction, from its first statement on; inside another one, a savepoint.
 
-        Saved when the outermost block ends without an exception. RuntimeError inside `reading`: a reader that turns writer
-        fails as soon as somebody else has written meanwhile.
+        Saved when the outermost block ends without an exception. RuntimeError inside `reading`: a reader that turns
+        writer fails as soon as somebody else has written meanwhile.
         """
         with in_words(self.path):
             if self.connection.in_transaction():
                 if not self.connection.info.get("writes"):
                     raise RuntimeError("a reading transaction cannot become a writing one")
-                transaction = self.connection.begin_nested()
+                transaction: Transaction = self.connection.begin_nested()
             else:
                 self.connection.info["writes"] = True
                 try:

@@ -128,7 +128,7 @@ def upgrade() -> None:
         sa.Column("value", sa.Text(), nullable=False),
         sa.Column("old", sa.Text(), nullable=False),
         sa.Column("note", sa.Text(), nullable=False),
-        sa.Column("at", sa.BigInteger(), nullable=True),
+        sa.Column("at", sa.BigInteger(), nullable=False),
         sa.Column("run", sa.Text(), nullable=False),
         sa.Column("undone_by", sa.Text(), nullable=True),
         sa.PrimaryKeyConstraint("pk", name="pk_statements"),
@@ -193,7 +193,20 @@ def upgrade() -> None:
     op.create_index(
         "ix_series_stock",
         "series",
-        ["kind", "body", "exposure_us", "t_min", "t_max", "count", "first_at", "train", "filter"],
+        [
+            "kind",
+            "body",
+            "exposure_us",
+            "t_min",
+            "t_max",
+            "t_unknown",
+            "count",
+            "first_at",
+            "last_at",
+            "train",
+            "filter",
+            "id",
+        ],
     )
     op.create_index("ix_series_target", "series", ["target_key", "night"])
     op.create_index("ix_series_train", "series", ["train", "kind", "filter", "night"])

@@ -1,0 +1,170 @@
+"""Frame rows: written when a frame comes in, worked out anew when something is said of it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import Connection, bindparam, insert, select, update
+
+from darklib.catalogue.columns import clean
+from darklib.catalogue.identities import Identities
+from darklib.catalogue.records import known_of, newest_measurements, records_of
+from darklib.catalogue.rows import chunks, frame_values
+from darklib.catalogue.series import SeriesBook
+from darklib.catalogue.statements import Holding, add_statements, holding, value_of
+from darklib.catalogue.tables import FRAMES, MEASUREMENTS, RECORDS, RUNS
+from darklib.facts.entries import Stored
+from darklib.facts.frame import FrameRecord
+from darklib.facts.plain import to_plain
+from darklib.facts.resolve import frame_of, train_facts
+from darklib.facts.units import instant_us
+
+TOGETHER = 500
+"""Frames written in one statement."""
+
+
+class FrameBook:
+    """Frames of one transaction, with the bodies, trains, readouts and series they belong to."""
+
+    def __init__(self, connection: Connection, run: str) -> None:
+        self._connection = connection
+        self._run = run
+        self.identities = Identities(connection)
+        self.series = SeriesBook(connection)
+
+    def take(self, waiting: Sequence[Stored]) -> None:
+        """Frames come in. One that is known already only brings what was stated of it this time."""
+        shas = [entry.record.sha256 for entry in waiting]
+        known = known_of(self._connection, set(shas))
+        again = len(set(shas)) < len(shas) or any(one.statements and one.record.sha256 in known for one in waiting)
+        # A frame that comes again with other statements moves; those after it must find it moved.
+        for some in [[one] for one in waiting] if again else [waiting]:
+            self._take_some(some, known)
+            known.update(one.record.sha256 for one in some)
+
+    def _take_some(self, waiting: Sequence[Stored], known: set[str]) -> None:
+        fresh = {one.record.sha256: one.record for one in waiting if one.record.sha256 not in known}
+        self._add_measurements(
+            [
+                {"sha256": record.sha256, "version": record.measured.version, "figures": to_plain(record.measured)}
+                for record in fresh.values()
+                if record.measured is not None
+            ]
+        )
+        for entry in waiting:
+            self._add_first_statements(entry, entry.record.sha256 in fresh)
+        newest = newest_measurements(self._connection, fresh)
+        held = holding(self._connection, fresh)
+        rows = []
+        for sha256, record in fresh.items():
+            values = self._resolved(replace(record, measured=newest.get(sha256)), held.get(sha256) or Holding())
+            rows.append({**values, "run": self._run})
+            if self.identities.relinked:
+                rows = self._written(rows, fresh)
+                self.follow_bodies()
+        self._written(rows, fresh)
+
+    def _written(self, rows: list[dict[str, Any]], records: dict[str, FrameRecord]) -> list[dict[str, Any]]:
+        if rows:
+            self._connection.execute(insert(FRAMES), rows)
+            kept = (records[row["sha256"]] for row in rows)
+            facts = [{"sha256": one.sha256, "facts": to_plain(replace(one, measured=None))} for one in kept]
+            self._connection.execute(insert(RECORDS), facts)
+        return []
+
+    def _add_first_statements(self, entry: Stored, fresh: bool) -> None:
+        # What was stated on taking in has no number of its own; it gets one that is the same at every replay.
+        if not entry.statements:
+            return
+        record = entry.record
+        at = self._connection.scalar(select(RUNS.c.started_at).where(RUNS.c.id == clean(self._run)))
+        plain = frame_of(record) if fresh else None
+        rows = [
+            {
+                "sha256": record.sha256,
+                "statement": f"{self._run}/{record.id}/{statement.field}",
+                "field": statement.field,
+                "value": statement.value,
+                "old": value_of(plain, statement.field) if plain else None,
+                "note": "",
+                "at": instant_us(record.modified) if at is None else at,
+                "run": self._run,
+            }
+            for statement in entry.statements
+        ]
+        if add_statements(self._connection, rows) and not fresh:
+            self.resolve_again([record.sha256])
+
+    def measure(self, rows: Sequence[dict[str, Any]]) -> None:
+        """New figures of frames: sha256, version, figures. Those already there stay; the newest version counts."""
+        self.resolve_again(self._add_measurements(rows))
+
+    def _add_measurements(self, rows: Sequence[dict[str, Any]]) -> list[str]:
+        fresh: dict[tuple[str, int], dict[str, Any]] = {}
+        for some in chunks(rows, TOGETHER):
+            of_these = MEASUREMENTS.c.sha256.in_([row["sha256"] for row in some])
+            there = self._connection.execute(select(MEASUREMENTS.c.sha256, MEASUREMENTS.c.version).where(of_these))
+            known = {(sha256, version) for sha256, version in there}
+            for row in some:
+                if (row["sha256"], row["version"]) not in known:
+                    fresh.setdefault((row["sha256"], row["version"]), row)
+        if fresh:
+            self._connection.execute(insert(MEASUREMENTS), list(fresh.values()))
+        return list(dict.fromkeys(sha256 for sha256, _ in fresh))
+
+    def _resolved(self, record: FrameRecord, held: Holding, left: int | None = None) -> dict[str, Any]:
+        """The columns of a frame; it is counted into its series, and out of the series `left`."""
+        body = self.identities.body(record.read, held.statements)
+        train = self.identities.train(train_facts(record.read, held.statements))
+        frame = frame_of(
+            record,
+            held.statements,
+            body=body[1] if body else None,
+            train=train[1] if train else None,
+            retired=held.retired,
+        )
+        refers: dict[str, Any] = {
+            "body": body[0] if body else None,
+            "readout": self.identities.readout(frame.readout),
+            "train": train[0] if train else None,
+        }
+        series = self.series.join(frame, **refers)
+        if left is not None:
+            self.series.leave(left)
+        return frame_values(frame, series=series, **refers)
+
+    def resolve_again(self, sha256s: Iterable[str]) -> None:
+        """Works out the columns of frames anew, in the order given, and moves them between series."""
+        waiting = list(dict.fromkeys(sha256s))
+        while waiting:
+            done = self._resolve_some(waiting[:TOGETHER])
+            waiting = waiting[done:]
+            self.follow_bodies()
+
+    def _resolve_some(self, some: Sequence[str]) -> int:
+        """How many of them are done: all, or as far as one that brought a body whose frames must follow first."""
+        records = records_of(self._connection, some)
+        held = holding(self._connection, some)
+        now = select(FRAMES.c.sha256, FRAMES.c.series).where(FRAMES.c.sha256.in_(some))
+        series = {row[0]: row[1] for row in self._connection.execute(now)}
+        rows, done = [], 0
+        for sha256 in some:
+            done += 1
+            if sha256 in records:
+                values = self._resolved(records[sha256], held.get(sha256) or Holding(), series[sha256])
+                rows.append({f"n_{name}": value for name, value in values.items()})
+            if self.identities.relinked:
+                break
+        if rows:
+            names = [name.removeprefix("n_") for name in rows[0]]
+            change = update(FRAMES).where(FRAMES.c.sha256 == bindparam("n_sha256"))
+            change = change.values({name: bindparam(f"n_{name}") for name in names if name != "sha256"})
+            self._connection.execute(change, rows)
+        return done
+
+    def follow_bodies(self) -> None:
+        """Frames of bodies that were joined go where they now belong."""
+        moved, self.identities.relinked = self.identities.relinked, set()
+        if moved:
+            frames = select(FRAMES.c.sha256).where(FRAMES.c.body.in_(moved)).order_by(FRAMES.c.order_us, FRAMES.c.id)
+            self.resolve_again(self._connection.scalars(frames).all())
