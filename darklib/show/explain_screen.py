@@ -22,14 +22,21 @@ def explain(out: Out, result: ExplainResult) -> None:
         out.heading("Facts")
         table(
             out,
-            (Column("fact"), Column("value"), Column("from"), Column("where"), Column("as written"), Column("note")),
+            (
+                Column("fact", rigid=True),
+                Column("value"),
+                Column("from", rigid=True),
+                Column("where"),
+                Column("as written"),
+                Column("note"),
+            ),
             [
                 (
                     fact.name,
                     _value(fact),
                     fact.origin,
                     fact.where,
-                    fact.raw if fact.raw != _value(fact) else "",
+                    _raw(fact),
                     fact.note,
                 )
                 for fact in result.facts
@@ -103,7 +110,12 @@ def _value(fact: Fact) -> str:
     if isinstance(fact.value, bool):
         return "yes" if fact.value else "no"
     shown = text.number(fact.value) if isinstance(fact.value, float) else str(fact.value)
-    return f"{shown} {fact.unit}".rstrip()
+    return f"{shown} {'C' if fact.unit == 'degC' else fact.unit}".rstrip()
+
+
+def _raw(fact: Fact) -> str:
+    """The text in the file, where it says more than the value."""
+    return "" if fact.raw.strip("' ") == str(fact.value) else fact.raw
 
 
 def _plain(value: str | float | None) -> str:

@@ -78,9 +78,7 @@ def files(out: Out, items: Sequence[SetAsideFile]) -> None:
     """Files with their reasons, the rest counted where there are many."""
     listed = items if out.verbose else items[:MOST_LISTED]
     for item in listed:
-        out.paragraph(
-            f"{item.path}: {text.sentence(item.reason or SET_ASIDE.get(item.code, item.code))}", indent=2, hang=4
-        )
+        out.about(item.path, text.sentence(item.reason or SET_ASIDE.get(item.code, item.code)))
     if len(items) > len(listed):
         out.paragraph(f"and {len(items) - len(listed):,} more; --verbose lists them all", indent=2)
 
@@ -101,7 +99,7 @@ def set_aside(out: Out, result: SetAsideResult, items: Sequence[SetAsideEntry], 
         return
     out.heading(f"{text.some(len(items), 'file')} set aside")
     for item in items:
-        out.paragraph(f"{item.path}: {text.sentence(item.reason)}", indent=2, hang=4)
+        out.about(item.path, text.sentence(item.reason))
         if out.verbose:
             out.paragraph(f"kept as {item.kept_path}", indent=4, style="dim")
     if following is not None:

@@ -15,6 +15,9 @@ COLUMN = 12
 WORD = 10
 """Room for the verdict's word."""
 
+ONCE = frozenset({"assumed_sensor"})
+"""Reasons that concern the whole screen: told once, at its end."""
+
 
 def match(out: Out, items: Sequence[Match], unread: Sequence[SetAsideFile], following: str | None = None) -> None:
     """What serves each batch, how well, and why."""
@@ -69,20 +72,21 @@ def _lights(item: Match) -> list[str]:
 
 
 def _choice(out: Out, label: str, choice: Choice) -> None:
-    pieces: list[str | Span] = [words.verdict(choice.verdict, WORD)]
     summary = _summary_of(choice)
+    pieces: list[str | Span] = []
     if choice.stale:
         pieces.append(("stale; " if summary else "stale", "red"))
     pieces.append(summary)
-    out.entry(label, *pieces, column=COLUMN)
+    out.beside([(f"  {label.ljust(COLUMN)}", ""), words.verdict(choice.verdict, WORD)], pieces)
     deep = 2 + COLUMN + WORD
     for reason in choice.reasons:
-        out.paragraph(text.sentence(reason.text), indent=deep, hang=deep)
+        if reason.code not in ONCE:
+            out.paragraph(text.sentence(reason.text), indent=deep)
     cost = _cost(choice)
     if cost:
-        out.paragraph(cost, indent=deep, hang=deep)
-    if choice.verdict is Verdict.MISSING and choice.near_misses:
-        out.paragraph(_nearly(choice.near_misses), indent=deep, hang=deep)
+        out.paragraph(cost, indent=deep)
+    if choice.verdict is Verdict.MISSING and choice.near_misses and not out.verbose:
+        out.paragraph(_nearly(choice.near_misses), indent=deep)
     if out.verbose:
         _beyond(out, choice, deep)
 
@@ -128,8 +132,10 @@ def _nearly(misses: Sequence[NearMiss]) -> str:
 def _beyond(out: Out, choice: Choice, deep: int) -> None:
     for other in choice.runners_up:
         told = f"Next best: {other.verdict.value.replace('_', ' ')}, {_summary_of(other)}"
-        why = " ".join(text.sentence(reason.text) for reason in other.reasons)
-        out.paragraph(f"{told} {why}".rstrip(), indent=deep, hang=deep + 2)
+        out.paragraph(told, indent=deep, hang=deep + 2)
+        for reason in other.reasons:
+            if reason.code not in ONCE:
+                out.paragraph(text.sentence(reason.text), indent=deep + 2)
     for miss in choice.near_misses:
         what = f"{miss.set.count} x {text.exposure(miss.set.exposure_s)}"
         if miss.set.temperatures.median_c is not None:
@@ -149,6 +155,9 @@ def _summary(out: Out, items: Sequence[Match]) -> None:
     stale = sum(choice.stale for item in items for _, choice in _choices(item))
     told = f"{text.some(batches, 'batch', 'batches')}: {counted or 'nothing needed'}"
     out.line(told + (f", {stale} of them stale" if stale else "") + ".")
+    general = [reason for item in items for _, choice in _choices(item) for reason in choice.reasons]
+    for sentence in dict.fromkeys(reason.text for reason in general if reason.code in ONCE):
+        out.paragraph(text.sentence(sentence))
 
 
 def _after(items: Sequence[Match]) -> tuple[str, str]:

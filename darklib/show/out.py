@@ -59,12 +59,22 @@ class Out:
 
     def entry(self, label: str, *pieces: str | Span, indent: int = 2, column: int = 14) -> None:
         """Writes a label and, from `column` on, a text that wraps under itself."""
-        start = indent + column
+        self.beside([(" " * indent + harmless(label).ljust(column), "")], pieces)
+
+    def beside(self, head: Sequence[Span], pieces: Sequence[str | Span]) -> None:
+        """Writes a head as it is and, beside it, a text that wraps under itself."""
+        start = sum(cells(harmless(text)) for text, _ in head)
         spans = [(piece, "") if isinstance(piece, str) else piece for piece in pieces]
-        lines = self._wrapped_spans(spans, start)
-        head = " " * indent + harmless(label).ljust(column)
-        for place, line in enumerate(lines or [[]]):
-            self.line(head if place == 0 else " " * start, *line)
+        for place, line in enumerate(self._wrapped_spans(spans, start)):
+            self.line(*(head if place == 0 else [(" " * start, "")]), *line)
+
+    def about(self, path: str, told: str, *, indent: int = 2) -> None:
+        """Writes what is to be said about a path: on its line where both fit, else below it."""
+        if self.width is None or indent + cells(harmless(path)) + 2 + cells(harmless(told)) <= self.width:
+            self.line(f"{' ' * indent}{path}: {told}")
+            return
+        self.paragraph(f"{path}:", indent=indent, hang=indent + 4)
+        self.paragraph(told, indent=indent + 2)
 
     def next(self, command: str, what: str) -> None:
         """Names the next step, unless quiet."""

@@ -17,7 +17,7 @@ def check(out: Out, result: CheckResult) -> None:
         out.line()
         out.heading("Not stored")
         for item in result.not_stored:
-            out.paragraph(f"{item.path}: {text.sentence(item.text or item.code)}", indent=2, hang=4)
+            out.about(item.path, text.sentence(item.text or item.code))
     if result.set_aside:
         out.line()
         out.heading("Set aside")
@@ -26,7 +26,7 @@ def check(out: Out, result: CheckResult) -> None:
         out.line()
         out.line(f"{text.some(len(result.passed_over), 'other file')} passed over; erasing the card loses them.")
         for other in result.passed_over if out.verbose else ():
-            out.paragraph(f"{other.path}: {text.sentence(PASSED_OVER.get(other.code, other.code))}", indent=2, hang=4)
+            out.about(other.path, text.sentence(PASSED_OVER.get(other.code, other.code)))
     out.line()
     if result.may_erase:
         out.paragraph(
@@ -78,7 +78,7 @@ def verify(out: Out, result: VerifyResult) -> None:
 
 
 def _finding(out: Out, finding: Finding) -> None:
-    out.paragraph(f"{finding.path}: {text.sentence(finding.text or finding.code)}", indent=2, hang=4)
+    out.about(finding.path, text.sentence(finding.text or finding.code))
 
 
 def rebuild(out: Out, result: RebuildResult) -> None:

@@ -89,8 +89,8 @@ FRAME_COLUMNS = (
     Column("target", keep=4),
     Column("camera", keep=5),
     Column("train", keep=6),
+    Column("remarks", keep=3),
     Column("level", keep=8, right=True),
-    Column("remarks", keep=7),
     Column("path", keep=9),
 )
 
@@ -116,8 +116,8 @@ def frames(out: Out, result: results.FramesResult, absolute: Sequence[str]) -> N
                 frame.target or "",
                 words.camera(frame.body),
                 frame.train.label if frame.train else "",
-                f"{frame.median_dn:.0f} DN" if frame.median_dn is not None else "",
                 _remarks(frame),
+                f"{frame.median_dn:.0f} DN" if frame.median_dn is not None else "",
                 path,
             )
             for frame, path in zip(result.frames, absolute, strict=True)

@@ -15,11 +15,15 @@ GAP = "  "
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column. keep: 0 is never left out; of others the greatest goes first. right: figures are set to the right."""
+    """One column. keep: 0 is never left out; of others the greatest goes first. right: figures are set to the right.
+
+    rigid: wrapped inside its cells only where nothing else helps.
+    """
 
     title: str
     keep: int = 0
     right: bool = False
+    rigid: bool = False
 
 
 Cell = str | Span
@@ -36,7 +40,7 @@ def table(out: Out, columns: Sequence[Column], rows: Iterable[Sequence[Cell]], *
     room = None if out.width is None else max(20, out.width - indent)
     shown, left_out = _fitting(columns, filled, widths, room)
     if room is not None:
-        _squeeze(widths, shown, room)
+        _squeeze(columns, widths, shown, room)
     head: list[Span] = [(columns[place].title, "bold") for place in shown]
     for row in [head, *([row[place] for place in shown] for row in spans)]:
         _row(out, [columns[place] for place in shown], [widths[place] for place in shown], row, indent)
@@ -58,20 +62,26 @@ def _fitting(
         goes = max(spare, key=lambda place: (columns[place].keep, place))
         shown.remove(goes)
         left_out.append(goes)
-    return shown, sorted(left_out)
+    # A wide column that went may have made room for narrow ones that went before it.
+    for place in sorted(left_out, key=lambda place: (columns[place].keep, place)):
+        if room is not None and _total(widths, [*shown, place]) <= room:
+            shown.append(place)
+            left_out.remove(place)
+    return sorted(shown), sorted(left_out)
 
 
 def _total(widths: dict[int, int], shown: Sequence[int]) -> int:
     return sum(widths[place] for place in shown) + len(GAP) * max(0, len(shown) - 1)
 
 
-def _squeeze(widths: dict[int, int], shown: Sequence[int], room: int) -> None:
-    """Narrows the widest columns, one column at a time, until the row fits or all are narrow."""
-    while shown and _total(widths, shown) > room:
-        widest = max(shown, key=lambda place: widths[place])
-        if widths[widest] <= 4:
-            return
-        widths[widest] -= 1
+def _squeeze(columns: Sequence[Column], widths: dict[int, int], shown: Sequence[int], room: int) -> None:
+    """Narrows the widest column, one cell at a time, until the row fits or all are narrow; rigid columns come last."""
+    for places, least in (([place for place in shown if not columns[place].rigid], 8), (shown, 4)):
+        while places and _total(widths, shown) > room:
+            widest = max(places, key=lambda place: widths[place])
+            if widths[widest] <= least:
+                break
+            widths[widest] -= 1
 
 
 def _row(out: Out, columns: Sequence[Column], widths: Sequence[int], row: Sequence[Span], indent: int) -> None:
