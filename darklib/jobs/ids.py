@@ -34,7 +34,7 @@ def _one(opened: Opened, text: str) -> Sequence[str]:
             "not_found",
             f"No frame, series or batch in this library is meant by {shown(text)!r}.",
             path=shown(text),
-            remedy="Give 4 characters or more of an id that `darklib frames` lists, a path, or a series' or batch's id.",
+            remedy="Give at least 4 characters of an id that `darklib frames` lists, a path, a series or a batch.",
         )
     return found
 

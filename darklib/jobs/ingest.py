@@ -5,8 +5,9 @@ from pathlib import Path
 
 from darklib.facts.errors import DarklibError, Exit
 from darklib.jobs.asked import Stated
-from darklib.jobs.intake import CopiedIn, Intake, LeftWhereItIs
+from darklib.jobs.intake import COPIERS, Intake
 from darklib.jobs.library import Opened
+from darklib.jobs.placing import CopiedIn, LeftWhereItIs
 from darklib.jobs.ports import Ask, NobodyToAsk, Progress, Silent
 from darklib.jobs.results import IngestResult
 from darklib.store.names import shown
@@ -26,12 +27,13 @@ def ingest(
     progress: Progress | None = None,
     ask: Ask | None = None,
     workers: int = 0,
+    copiers: int = COPIERS,
 ) -> IngestResult:
     """Takes in files and folders (none named: the inbox). The source is never changed, except by `move` after a
     verified copy. With `dry_run` everything is looked at and decided, and nothing is written.
 
-    workers: processes that read files (default: one a core). Raises DarklibError when the library's disk refuses; a
-    file that cannot be taken is part of the result, not an error.
+    workers: processes that read files (0: one a core); copiers: threads that copy (0: none of their own). Raises
+    DarklibError when the library's disk refuses; a file that cannot be taken is part of the result, not an error.
     """
     if in_place and move:
         raise DarklibError(
@@ -51,6 +53,7 @@ def ingest(
         progress=progress or Silent(),
         ask=ask or NobodyToAsk(),
         workers=workers,
+        copiers=copiers,
     )
     return intake.run(walk(opened.seam, roots, opened.layout.root))
 

@@ -5,12 +5,13 @@ has left it; what neither header nor name nor statement settles waits for the en
 the context. Each stored frame is a verified copy first, a journal line second, a row third (`jobs/record`).
 """
 
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import UTC
 from itertools import chain
 from pathlib import Path
-from typing import Protocol
 
 from darklib import __version__
 from darklib.facts.codes import SET_ASIDE
@@ -20,17 +21,26 @@ from darklib.facts.frame import Frame, FrameFacts, FrameRecord, Kind, KindDecisi
 from darklib.facts.resolve import frame_of
 from darklib.jobs.asked import Stated
 from darklib.jobs.interrupt import SafeStop
+from darklib.jobs.kind_groups import exposures_of, groups_of
 from darklib.jobs.library import Opened
+from darklib.jobs.placing import CopiedIn, Placing, Work
 from darklib.jobs.ports import Ask, Progress
 from darklib.jobs.record import Recorder
 from darklib.jobs.results import Duplicate, IngestCounts, IngestResult, KindGroup, PassedOver, SetAsideFile
 from darklib.kinds.groups import Candidate, decide, group_key
 from darklib.readers.guard import Guard
 from darklib.readers.open import Look
-from darklib.store.durable import copy_in, remove_source
-from darklib.store.layout import frame_folder, put_aside
+from darklib.store.durable import remove_source, sweep
+from darklib.store.layout import put_aside
 from darklib.store.names import shown, stored_name
 from darklib.store.walk import Found, Passed
+
+COPIERS = 2
+"""Threads that copy while others look: one waits for the disk while the other reads its copy back."""
+
+COPIES_ON_THEIR_WAY = 16
+DECIDED_AT_ONCE = 32
+"""Frames of one folder decided together; those that only pixels could settle wait for the whole card anyway."""
 
 
 def statements_of(stated: Stated) -> tuple[Statement, ...]:
@@ -43,44 +53,6 @@ def statements_of(stated: Stated) -> tuple[Statement, ...]:
         ("clock_shift_s", stated.clock_shift_s),
     )
     return tuple(Statement(name, value) for name, value in named if value is not None)
-
-
-class Placing(Protocol):
-    """Where a frame's bytes come to stand."""
-
-    in_place: bool
-    keeps_what_is_set_aside: bool
-
-    def place(self, intake: "Intake", found: Found, sha256: str, frame: Frame) -> Path:
-        """The path of the verified bytes. DarklibError 'source_changed' and 'vanished' concern this file alone."""
-
-
-class CopiedIn:
-    """A verified copy in the library's folders."""
-
-    in_place = False
-    keeps_what_is_set_aside = True
-
-    def place(self, intake: "Intake", found: Found, sha256: str, frame: Frame) -> Path:
-        """Copies, or says where the copy would be."""
-        folder = intake.opened.layout.frames / _folder(frame)
-        name = stored_name(found.path.parent.name, found.path.name)
-        if intake.dry_run:
-            return folder / name
-        return copy_in(intake.opened.seam, found.path, folder, name, sha256, batch=intake.recorder.batch).path
-
-
-class LeftWhereItIs:
-    """Catalogued where the file lies, outside the library or (adopted) inside it."""
-
-    keeps_what_is_set_aside = False
-
-    def __init__(self, in_place: bool = True) -> None:
-        self.in_place = in_place
-
-    def place(self, intake: "Intake", found: Found, sha256: str, frame: Frame) -> Path:
-        """The file's own path."""
-        return found.path
 
 
 @dataclass(slots=True)
@@ -100,6 +72,16 @@ class _Waiting:
 
 
 @dataclass(slots=True)
+class _Copying:
+    """A frame whose bytes are on their way to their place."""
+
+    waiting: _Waiting
+    record: FrameRecord
+    statements: tuple[Statement, ...]
+    path: "Future[Path]"
+
+
+@dataclass(slots=True)
 class _Tally:
     seen: int = 0
     bytes: int = 0
@@ -108,6 +90,8 @@ class _Tally:
     set_aside: list[SetAsideFile] = field(default_factory=list)
     passed_over: list[PassedOver] = field(default_factory=list)
     this_run: dict[str, str] = field(default_factory=dict)
+    claimed: set[str] = field(default_factory=set)
+    folders: set[Path] = field(default_factory=set)
 
 
 class Intake:
@@ -131,20 +115,33 @@ class Intake:
         progress: Progress,
         ask: Ask,
         workers: int = 0,
+        copiers: int = COPIERS,
     ) -> None:
         self.opened, self.placing, self.stated = opened, placing, stated
         self.move, self.dry_run, self.again = move, dry_run, again
         self.progress, self.ask, self.workers = progress, ask, workers
         self.recorder = Recorder(opened, command)
+        self._work = Work(opened, self.recorder.batch, dry_run)
         self._sources = dict(sources or {})
         self._tally = _Tally()
         self._deferred: list[_Waiting] = []
+        self._pool = ThreadPoolExecutor(copiers, "darklib copier") if copiers else None
+        self._copying: deque[_Copying] = deque()
         self._stop = SafeStop()
 
     def run(self, items: Iterable[Found | Passed]) -> IngestResult:
         """Takes in what was found. KeyboardInterrupt comes through after everything complete is recorded."""
         items = list(items)
         found = [item for item in items if isinstance(item, Found)]
+        try:
+            self._take_in(items, found)
+        finally:
+            if self._pool is not None:
+                self._pool.shutdown(cancel_futures=True)
+        self.progress.finish()
+        return self._result()
+
+    def _take_in(self, items: Sequence[Found | Passed], found: Sequence[Found]) -> None:
         with self._stop, self.recorder:
             self.progress.start(len(found), sum(item.size for item in found))
             for item in items:
@@ -152,10 +149,11 @@ class Intake:
                     self._pass(item)
             self._look_at_all(found)
             self._decide_the_rest()
+            self._record_copies(all_of_them=True)
             self.recorder.settle()
             self.recorder.counts = self._counts()
-        self.progress.finish()
-        return self._result()
+            if not self.dry_run:
+                self._sweep()
 
     # 1. what is no file for us
 
@@ -175,7 +173,7 @@ class Intake:
             for item, look in zip(found, guard.map([str(item.path) for item in found]), strict=True):
                 if self._stop.asked:
                     break
-                if item.path.parent != folder:
+                if item.path.parent != folder or len(together) >= DECIDED_AT_ONCE:
                     self._decide_folder(together)
                     folder, together = item.path.parent, []
                 waiting = self._sort(item, look)
@@ -190,7 +188,7 @@ class Intake:
         tally.seen += 1
         if look.not_an_image:
             tally.passed_over.append(PassedOver(self._source(found), "not_an_image"))
-        elif look.sha256 and (look.sha256 in tally.this_run or self.opened.catalogue.known(look.sha256)):
+        elif look.sha256 and (look.sha256 in tally.claimed or self.opened.catalogue.known(look.sha256)):
             self._duplicate(found, look)
         elif look.refusal is not None or look.facts is None:
             self._set_aside(found, look)
@@ -200,6 +198,8 @@ class Intake:
 
     def _duplicate(self, found: Found, look: Look) -> None:
         source = self._source(found)
+        if look.sha256 in self._tally.claimed:
+            self._record_copies(all_of_them=True)  # its frame first: the journal tells things in their order
         self._tally.duplicates.append(Duplicate(source, look.sha256[:16]))
         if not self.dry_run:
             seen = Seen(look.sha256, source, look.modified.astimezone(UTC))
@@ -271,7 +271,7 @@ class Intake:
             count=len(numbers),
             example=self._source(self._deferred[numbers[0]].found),
             ask=True,
-            exposures_s=_exposures(self._deferred[number].facts.exposure_s for number in numbers),
+            exposures_s=exposures_of(self._deferred[number].facts.exposure_s for number in numbers),
             hint=decisions[numbers[0]].why,
         )
 
@@ -279,7 +279,7 @@ class Intake:
 
     def _store(self, waiting: _Waiting) -> None:
         look, found = waiting.look, waiting.found
-        if look.sha256 in self._tally.this_run:  # the same content twice within one folder
+        if look.sha256 in self._tally.claimed:  # the same content twice within one folder
             self._duplicate(found, look)
             return
         record = FrameRecord(
@@ -295,22 +295,55 @@ class Intake:
             modified=look.modified.astimezone(UTC),
         )
         statements = statements_of(self.stated) + waiting.extra
+        self._tally.claimed.add(look.sha256)
+        path: Future[Path]
+        frame = frame_of(record, statements)
+        if self._pool is None:
+            path = Future()
+            try:
+                path.set_result(self.placing.place(self._work, found, look.sha256, frame))
+            except DarklibError as error:
+                path.set_exception(error)
+        else:
+            path = self._pool.submit(self.placing.place, self._work, found, look.sha256, frame)
+        self._copying.append(_Copying(waiting, record, statements, path))
+        self._record_copies()
+
+    def _record_copies(self, *, all_of_them: bool = False) -> None:
+        """Records the frames whose bytes are in place, in order; waits where too many are on their way."""
+        while self._copying and (
+            all_of_them or self._copying[0].path.done() or len(self._copying) > COPIES_ON_THEIR_WAY
+        ):
+            self._record(self._copying.popleft())
+
+    def _record(self, copying: _Copying) -> None:
+        found, look = copying.waiting.found, copying.waiting.look
         try:
-            path = self.placing.place(self, found, look.sha256, frame_of(record, statements))
+            path = copying.path.result()
         except DarklibError as error:
+            self._tally.claimed.discard(look.sha256)
             if error.code not in ("source_changed", "vanished", "changed_while_read"):
                 raise
             # Not kept as a copy: nobody knows which of its contents would be the right one.
             self._tally.set_aside.append(SetAsideFile(self._source(found), error.text, "changed_while_read"))
             return
-        record = replace(record, path=self.opened.layout.relative(path))
+        self._tally.folders.add(path.parent)
+        record = replace(copying.record, path=self.opened.layout.relative(path))
         self._tally.this_run[look.sha256] = record.path
         self._tally.bytes += look.size
         if not self.dry_run:
             if self.opened.catalogue.set_aside_known(look.sha256) is not None:
                 self.recorder.add(SetAsideSettled(look.sha256))
-            self.recorder.add(Stored(record, statements), after=self._emptying(found, look.sha256))
-        self._tally.stored.append(frame_of(record, statements))
+            self.recorder.add(Stored(record, copying.statements), after=self._emptying(found, look.sha256))
+        self._tally.stored.append(frame_of(record, copying.statements))
+
+    def _sweep(self) -> None:
+        """Takes away old temporary files that a killed run left in the folders of this one."""
+        if not isinstance(self.placing, CopiedIn):
+            return
+        for folder in sorted(self._tally.folders):
+            for gone in sweep(self.opened.seam, folder):
+                self.progress.note(f"An unfinished copy of an interrupted run was removed: {shown(str(gone))}.")
 
     def _emptying(self, found: Found, sha256: str) -> Callable[[], None] | None:
         """What takes the source away once the frame is in the journal; None without --move."""
@@ -361,37 +394,9 @@ class Intake:
             duplicates=tuple(tally.duplicates),
             set_aside=tuple(tally.set_aside),
             passed_over=tuple(tally.passed_over),
-            groups=tuple(_groups(stored)),
+            groups=tuple(groups_of(stored)),
         )
 
     def _recorded(self, sha256s: Sequence[str]) -> Iterator[Frame]:
         pieces = (sha256s[start : start + 500] for start in range(0, len(sha256s), 500))
         return chain.from_iterable(self.opened.catalogue.frames_by_id(piece) for piece in pieces)
-
-
-def _folder(frame: Frame) -> str:
-    return frame_folder(
-        frame.kind.value if frame.kind else None,
-        frame.body.id if frame.body else None,
-        frame.exposure_s,
-        frame.temperature_c if frame.set_temperature_c is None else frame.set_temperature_c,
-        frame.night,
-        frame.train.label if frame.train else None,
-        frame.filter,
-    )
-
-
-def _groups(frames: Iterable[Frame]) -> Iterator[KindGroup]:
-    """Stored frames by series, in the order of their first frame; undecided ones are to be asked about."""
-    together: dict[str, list[Frame]] = {}
-    for frame in frames:
-        together.setdefault(frame.series or frame.id, []).append(frame)
-    for key, members in together.items():
-        first = members[0]
-        confidence = min(frame.kind_confidence for frame in members)
-        exposures = _exposures(frame.exposure_s for frame in members)
-        yield KindGroup(key, first.kind, confidence, len(members), first.source_path, first.kind is None, exposures)
-
-
-def _exposures(values_s: Iterable[float | None]) -> tuple[float, ...]:
-    return tuple(sorted({value for value in values_s if value is not None}))

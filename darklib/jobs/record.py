@@ -30,7 +30,7 @@ class Recorder:
     def __init__(self, opened: Opened, command: str, arguments: Sequence[str] = ()) -> None:
         self.opened = opened
         self.run = new_run_id(opened.seam, opened.layout.journal)
-        self.batch = Batch(opened.seam)
+        self.batch = Batch(opened.seam, opened.layout.root)
         self.counts: dict[str, int] = {}
         self._command, self._arguments = command, tuple(arguments)
         self._journal = JournalWriter(opened.seam, opened.layout.journal, self.run)

@@ -38,13 +38,21 @@ class Batch:
 
     def settle(self) -> None:
         """fsync every folder noted so far; one that fails stays noted."""
-        with self._lock:
-            waiting = list(self._folders)
-        for folder in waiting:
-            with told(folder, "cannot secure the folder"):
-                self._seam.fsync_folder(folder)
+        # Taken off before its fsync: a name that another thread puts into it meanwhile notes the folder anew.
+        while True:
             with self._lock:
-                self._folders.pop(folder, None)
+                folder = next(iter(self._folders), None)
+                if folder is None:
+                    return
+                del self._folders[folder]
+            try:
+                with told(folder, "cannot secure the folder"):
+                    self._seam.fsync_folder(folder)
+            except BaseException:
+                with self._lock:
+                    self._folders[folder] = None
+                raise
+            with self._lock:
                 self._secured.add(folder)
 
     def __enter__(self) -> "Batch":

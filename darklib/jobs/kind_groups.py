@@ -1,0 +1,22 @@
+"""Frames of one ingest by series, so that a person can settle what a whole group is."""
+
+from collections.abc import Iterable, Iterator
+
+from darklib.facts.frame import Frame
+from darklib.jobs.results import KindGroup
+
+
+def groups_of(frames: Iterable[Frame]) -> Iterator[KindGroup]:
+    """Stored frames by series, in the order of their first frame; undecided ones are to be asked about."""
+    together: dict[str, list[Frame]] = {}
+    for frame in frames:
+        together.setdefault(frame.series or frame.id, []).append(frame)
+    for key, members in together.items():
+        first = members[0]
+        confidence = min(frame.kind_confidence for frame in members)
+        exposures = exposures_of(frame.exposure_s for frame in members)
+        yield KindGroup(key, first.kind, confidence, len(members), first.source_path, first.kind is None, exposures)
+
+
+def exposures_of(values_s: Iterable[float | None]) -> tuple[float, ...]:
+    return tuple(sorted({value for value in values_s if value is not None}))
