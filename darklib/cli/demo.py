@@ -2,9 +2,12 @@
 
 import contextlib
 import io
+import json
+import shlex
 import sys
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,8 +20,18 @@ if TYPE_CHECKING:
 
 app = application()
 
-Step = tuple[str, tuple[str, ...]]
-"""What a step is about, in a sentence, and the arguments of its command."""
+
+Command = tuple[str, ...]
+"""The arguments of one command line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A screenful: what it is about, in a sentence, and its commands. brief: each told in a line, not in full."""
+
+    about: str
+    commands: tuple[Command, ...]
+    brief: bool = False
 
 
 @app.command()
@@ -37,7 +50,7 @@ def demo(
     result = make(folder, dry_run=dry_run, progress=progress_of(common))
     walk = [] if dry_run else steps(result)
     if common.json:
-        ran = [(command, _silently(command)) for _, command in walk]
+        ran = [(command, _silently(command)[0]) for step in walk for command in step.commands]
         return tell(common, lambda: documents.demo(result, ran), lambda out: None)
     ran = _walked(common, result, walk)
     failed = any(status not in (Exit.DONE, Exit.ATTENTION) for _, status in ran)
@@ -48,29 +61,25 @@ def steps(result: "DemoResult") -> list[Step]:
     """The main job, from the cards to the hand-over, as command lines."""
     here = ("--library", result.library)
     options = result.options or ((),) * len(result.cards)
-    taken: list[Step] = [
-        (
-            "A card is taken in. What each frame is comes from its header, its folder or its pixels.",
-            (*here, "ingest", card, *given),
-        )
-        for card, given in zip(result.cards, options, strict=True)
-    ]
+    cards = [(*here, "ingest", card, *given) for card, given in zip(result.cards, options, strict=True)]
+    last = ("--night", "last")
     return [
-        *taken,
-        ("May the first card be erased?", (*here, "check", result.cards[0])),
-        ("The library at a glance.", (*here, "status")),
-        ("The calibration stock that there is now.", (*here, "sets")),
-        ("The lights, in batches that want the same calibration frames.", (*here, "batches")),
-        ("What fits the newest lights, how well, and why.", (*here, "match", "--night", "last")),
-        ("What all lights lack, and the plan for shooting it.", (*here, "gaps", "--plan")),
-        (
+        Step("A card is taken in. What each frame is comes from its header, its folder or its pixels.", (cards[0],)),
+        Step("The other cards likewise, with what the files themselves do not say.", tuple(cards[1:]), brief=True),
+        Step("May the first card be erased?", ((*here, "check", result.cards[0]),)),
+        Step("The library at a glance.", ((*here, "status"),)),
+        Step("The calibration stock that there is now.", ((*here, "sets"),)),
+        Step("The lights, in batches that want the same calibration frames.", ((*here, "batches"),)),
+        Step("What fits the newest lights, how well, and why.", ((*here, "match", *last),)),
+        Step("What lights lack, and the plan for shooting it.", ((*here, "gaps", "--plan"),)),
+        Step(
             "The newest lights and what fits them, handed over for stacking.",
-            (*here, "export", "--night", "last", "--to", result.export_to, "--as", "list"),
+            ((*here, "export", *last, "--to", result.export_to, "--as", "list"),),
         ),
     ]
 
 
-def _walked(common: Common, result: "DemoResult", walk: Sequence[Step]) -> list[tuple[tuple[str, ...], int]]:
+def _walked(common: Common, result: "DemoResult", walk: Sequence[Step]) -> list[tuple[Command, int]]:
     from darklib.cli.main import perform
     from darklib.show.out import is_terminal
 
@@ -80,31 +89,48 @@ def _walked(common: Common, result: "DemoResult", walk: Sequence[Step]) -> list[
         out.next("darklib demo", "makes it and walks the main job on it")
         return []
     out.line(f"An invented library is in {result.library}")
-    out.line(f"Folders that stand for memory cards: {', '.join(result.cards)}")
+    out.line(f"Beside it are folders that stand for {len(result.cards)} memory cards.")
     pausing = is_terminal(sys.stdin) and is_terminal(sys.stdout) and not common.quiet
-    ran = []
-    for number, (about, command) in enumerate(walk, start=1):
+    ran: list[tuple[Command, int]] = []
+    for number, step in enumerate(walk, start=1):
         out.line()
-        out.heading(f"== Step {number} of {len(walk)}: {about}")
-        out.line((f"$ darklib {_as_typed(command)}", "bold"))
-        sys.stdout.flush()
-        if pausing:
-            _wait()
-        ran.append((command, perform((*command, "--quiet", *(["--no-colour"] if common.no_colour else [])))))
+        out.heading(f"== Step {number} of {len(walk)}: {step.about}")
+        for command in step.commands:
+            out.line((f"$ darklib {_as_typed(command)}", "bold"))
+            sys.stdout.flush()
+            if pausing and command == step.commands[0]:
+                _wait()
+            if step.brief:
+                status, document = _silently(command)
+                if "counts" in document:
+                    out.paragraph(_briefly(document["counts"]), indent=2)
+            else:
+                plain = ["--no-colour"] if common.no_colour else []
+                status = perform((*command, "--quiet", *plain))
+            ran.append((command, status))
+            if status not in (Exit.DONE, Exit.ATTENTION):
+                return ran
     out.next(f"darklib --library {_as_typed((result.library,))} match --verbose", "looks around in it yourself")
     return ran
 
 
-def _silently(command: tuple[str, ...]) -> int:
+def _silently(command: Command) -> tuple[int, dict[str, Any]]:
+    """Runs a command for its document, and returns its exit status and that."""
     from darklib.cli.main import perform
 
-    with contextlib.redirect_stdout(io.StringIO()):
-        return perform((*command, "--quiet", "--json"))
+    printed = io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        status = perform((*command, "--quiet", "--json"))
+    return status, json.loads(printed.getvalue())
+
+
+def _briefly(counts: dict[str, int]) -> str:
+    """What became of a card, in a line."""
+    named = (("stored", "stored"), ("duplicates", "known"), ("set_aside", "set aside"), ("undecided", "undecided"))
+    return ", ".join(f"{counts[key]} {word}" for key, word in named if counts[key] or key == "stored")
 
 
 def _as_typed(command: Sequence[str]) -> str:
-    import shlex
-
     return shlex.join(command)
 
 

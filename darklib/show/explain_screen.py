@@ -115,7 +115,9 @@ def _value(fact: Fact) -> str:
 
 def _raw(fact: Fact) -> str:
     """The text in the file, where it says more than the value."""
-    return "" if fact.raw.strip("' ") == str(fact.value) else fact.raw
+    bare = fact.raw.strip("' ")
+    same = bare in (str(fact.value), text.number(fact.value) if isinstance(fact.value, float) else "")
+    return "" if same else fact.raw
 
 
 def _plain(value: str | float | None) -> str:

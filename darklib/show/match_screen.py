@@ -36,7 +36,7 @@ def match(out: Out, items: Sequence[Match], unread: Sequence[SetAsideFile], foll
     if not out.verbose and any(
         choice.runners_up or choice.near_misses for item in items for _, choice in _choices(item)
     ):
-        out.line("What came next, and what was kept out and why: --verbose.")
+        out.line("Runners-up, and what was kept out and why: --verbose.")
     out.next(*_after(items))
 
 
