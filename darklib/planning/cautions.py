@@ -17,15 +17,15 @@ FRIDGE_C = 2.0
 """Colder than this needs a freezer, or a cold night."""
 
 FLATS = (
-    "Flats by daylight or twilight: never point a telescope, finder or camera lens near the Sun. Cap the optics and turn "
-    "away before direct sunlight can reach them, and never leave them uncapped by day. A cloth or panel in front is a "
-    "diffuser, not a solar filter. Nobody looks through eyepiece, finder or optical viewfinder: direct or focused "
+    "Flats by daylight or twilight: never point a telescope, finder or camera lens near the Sun. Cap the optics and "
+    "turn away before direct sunlight can reach them, and never leave them uncapped by day. A cloth or panel in front "
+    "is a diffuser, not a solar filter. Nobody looks through eyepiece, finder or optical viewfinder: direct or focused "
     "sunlight blinds and burns at once."
 )
 FRIDGE = (
     "Camera in a fridge or ice chest: in a sealed bag with fresh desiccant. No mains supply in the damp: only low "
-    "voltage leads go through the door, the supply stays outside and dry. The bag holds the camera's own heat: watch its "
-    "reading and stop at its warning. Not beside food or medicine that matters."
+    "voltage leads go through the door, the supply stays outside and dry. The bag holds the camera's own heat: watch "
+    "its reading and stop at its warning. Not beside food or medicine that matters."
 )
 FREEZER = (
     "A kitchen freezer is below the operating range of most cameras. Use one only down to the lowest temperature in "
@@ -67,8 +67,8 @@ def rewarming(room_c: float = ROOM_C, humidity_percent: float = ROOM_HUMIDITY_PE
     """How to bring a cold camera back into a room of that temperature and relative humidity."""
     dew_c = dew_point_c(room_c, humidity_percent)
     return (
-        f"Rewarm the camera in the closed bag until it is above the dew point: {dew_c:.1f} C in a room of {room_c:.0f} C "
-        f"at {humidity_percent:.0f} percent humidity. Commonly that takes two hours or more."
+        f"Rewarm the camera in the closed bag until it is above the dew point: {dew_c:.1f} C in a room of "
+        f"{room_c:.0f} C at {humidity_percent:.0f} percent humidity. Commonly that takes two hours or more."
     )
 
 
@@ -85,7 +85,7 @@ def dew_point_c(temperature_c: float, humidity_percent: float) -> float:
 
 
 def _coldest(gaps: Sequence[Gap], plan: Plan | None) -> float:
-    """The coldest temperature at which something is to be shot for these gaps: by the plan, or else what serves best."""
+    """The coldest temperature at which something is to be shot for these gaps: by the plan, else what is best."""
     bodies = {gap.body.id if gap.body else None for gap in gaps}
     planned = [
         step.temperature_c
