@@ -13,6 +13,7 @@ _KEYWORD = re.compile(rb"[A-Z0-9_-]{1,8} *$")
 _LOOSE = re.compile(rb"\s*([A-Za-z0-9_-]{1,8})\s*=(.*)$", re.DOTALL)
 _PRINTABLE = bytes(range(32, 127))
 _CONTROL = bytes((*range(32), 127))
+_COMMENTARY = (b"COMMENT ", b"HISTORY ", b"        ", b"CONTINUE")
 _INTEGER = re.compile(r"[+-]?\d+$")
 _REAL = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([EeDd][+-]?\d+)?$")
 
@@ -40,14 +41,14 @@ def keyword_of(raw: bytes) -> str:
 
     A HIERARCH card's keyword is what stands between HIERARCH and the equals sign, words parted by one blank.
     """
+    if raw[:8] in _COMMENTARY:
+        return ""
     if raw[8:10] == b"= ":
         if _KEYWORD.match(raw[:8]):
             return raw[:8].decode("ascii").rstrip()
     elif raw[:9] == b"HIERARCH ":
         name, equals, _ = raw[9:].partition(b"=")
         return " ".join(name.decode("latin-1").upper().split()) if equals else ""
-    elif raw[:8] in (b"COMMENT ", b"HISTORY ", b"        ", b"CONTINUE"):
-        return ""
     if b"=" not in raw[:10]:
         return ""
     loose = _LOOSE.match(raw)

@@ -189,6 +189,14 @@ def pixel(card: Card, field: str) -> tuple[Told, ...]:
     return _one(field, int(written.value), "px", written.odd)
 
 
+def kind_if_any(card: Card, field: str) -> tuple[Told, ...]:
+    """As `kind`, for a keyword that others use for something else: then it is passed over without a flag."""
+    try:
+        return kind(card, field)
+    except NotUnderstood as error:
+        raise NotKnown("says nothing of the kind of frame") from error
+
+
 _PAIR = re.compile(r"(\d{1,2})\s*[xX*, ]\s*(\d{1,2})$")
 _LONE = re.compile(r"(\d{1,2})$")
 
@@ -198,6 +206,8 @@ def binning_pair(card: Card, field: str) -> tuple[Told, ...]:
     if card.fault:
         raise NotUnderstood(card.fault)
     text = _text(card)
+    if isinstance(card.value, float) and card.value == int(card.value):
+        text = str(int(card.value))
     pair = _PAIR.match(text)
     lone = _LONE.match(text)
     x, y = (pair.group(1), pair.group(2)) if pair else (text, text) if lone else ("0", "0")

@@ -40,7 +40,7 @@ ROWS: tuple[Row, ...] = (
     Row("IMAGETYPE", "kind", rule.kind, SEEN),  # nine letters: only behind HIERARCH
     Row("FRAMETYP", "kind", rule.kind, SEEN),
     Row("FRAMETYPE", "kind", rule.kind, SEEN),
-    Row("FRAME", "kind", rule.kind, SEEN),
+    Row("FRAME", "kind", rule.kind_if_any, SEEN),  # elsewhere the frame of a coordinate system
     Row("OBSTYPE", "kind", rule.kind, NOAO),
     Row("OBS_TYPE", "kind", rule.kind, SEEN),
     Row("EXPTYPE", "kind", rule.kind, SEEN),

@@ -16,6 +16,8 @@ _ISO = re.compile(
 )
 _PLAIN = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?$")
 _LOCAL = re.compile(r"\blocal\b|\blt\b", re.IGNORECASE)
+_NOT_START = re.compile(r"\bend\b|\bmid", re.IGNORECASE)
+_START = re.compile(r"start|begin", re.IGNORECASE)
 _OLD = re.compile(r"(\d{2})/(\d{2})/(\d{2})$")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?\s*(?:Z|UTC?)?$")
 _MJD_EPOCH = datetime(1858, 11, 17, tzinfo=UTC)
@@ -52,6 +54,9 @@ def moment(card: Card, field: str) -> tuple[Told, ...]:
     if card.value is None or (isinstance(card.value, str) and not card.value.strip()):
         raise NotKnown("no value")
     text, notes = card.text.strip("' "), [card.odd] if card.odd else []
+    if _NOT_START.search(card.comment) and not _START.search(card.comment):
+        # The contrary statement of which section 4.4.2.1 speaks: DATE-OBS is the start unless the comment says not.
+        field = "date_avg" if "mid" in card.comment.casefold() else "date_end"
     if card.quoted and not notes and _PLAIN.match(text) and not _LOCAL.search(card.comment):
         with suppress(ValueError):
             if EARLIEST <= datetime.fromisoformat(text[:26]).year < LATEST:

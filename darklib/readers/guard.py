@@ -119,7 +119,7 @@ class Guard:
         return any(worker.number is not None for worker in self._all)
 
     def _hand_out(self) -> None:
-        for worker in self._all:
+        for worker in tuple(self._all):
             if not self._waiting:
                 return
             if worker.number is None:
@@ -130,10 +130,15 @@ class Guard:
             self._give(worker)
 
     def _give(self, worker: _Worker) -> None:
+        if not worker.process.is_alive():
+            # It died idle; the next file is not to blame.
+            self._end(worker)
+            worker = _started(self.task)
+            self._all.append(worker)
         number, path = self._waiting.popleft()
         worker.number, worker.path = number, path
         worker.deadline = time.monotonic() + self.timeout_s
-        # A worker that died while idle is noticed when its pipe breaks or its sentinel fires in `_step`.
+        # A pipe that breaks here is noticed in `_step`, with the death of its worker.
         with suppress(OSError):
             worker.connection.send(path)
 
@@ -170,13 +175,16 @@ class Guard:
     def _replace(self, worker: _Worker, code: str, text: str) -> tuple[int, Look]:
         number, path = worker.number, worker.path
         assert number is not None
+        self._end(worker)
+        size, modified = _size_and_time(path)
+        return number, Look(path, "", size, modified, refusal=Refusal(code, text))
+
+    def _end(self, worker: _Worker) -> None:
         worker.process.kill()
         worker.process.join()
         worker.connection.close()
         worker.process.close()
         self._all.remove(worker)
-        size, modified = _size_and_time(path)
-        return number, Look(path, "", size, modified, refusal=Refusal(code, text))
 
 
 def usable_cores() -> int:

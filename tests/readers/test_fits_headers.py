@@ -1,0 +1,207 @@
+"""Whole headers: which card wins, what is flagged, which unit of the file is read."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from fits_writing import card, frame, header, noise, padded, structure
+
+from darklib.facts.errors import DarklibError
+from darklib.facts.frame import FrameFacts, Kind
+from darklib.readers.open import read_facts
+
+
+@pytest.fixture
+def read(tmp_path: Path):  # noqa: ANN201 - a function of bytes to facts
+    def reader(data: bytes) -> FrameFacts:
+        path = tmp_path / "a.fits"
+        path.write_bytes(data)
+        return read_facts(path)
+
+    return reader
+
+
+def codes(facts: FrameFacts) -> list[str]:
+    return [warning.code for warning in facts.warnings]
+
+
+def test_a_plain_frame(read) -> None:
+    facts = read(
+        frame(
+            "IMAGETYP= 'Dark Frame'",
+            "EXPTIME =                300.0",
+            "GAIN    =                  100",
+            "EGAIN   =                 0.25 / [e-/ADU]",
+            "OFFSET  =                   50",
+            "CCD-TEMP=                -10.0",
+            "SET-TEMP=                -10.0",
+            "XBINNING=                    2",
+            "YBINNING=                    2",
+            "INSTRUME= 'Ostrell CM-16'",
+            "DATE-OBS= '2024-01-02T03:04:05.25'",
+            "FOCALLEN=                480.0",
+            "TELESCOP= 'Harrowfen'",
+        )
+    )
+    assert facts.kind is Kind.DARK
+    assert (facts.exposure_s, facts.gain, facts.e_per_dn, facts.offset) == (300.0, 100.0, 0.25, 50.0)
+    assert (facts.sensor_temperature_c, facts.set_temperature_c, facts.temperature_origin) == (-10.0, -10.0, "header")
+    assert (facts.binning, facts.width, facts.height, facts.bits) == ((2, 2), 32, 24, 16)
+    assert (facts.model, facts.train.telescope, facts.train.focal_length_mm) == ("Ostrell CM-16", "Harrowfen", 480.0)
+    assert facts.taken_at == datetime(2024, 1, 2, 3, 4, 5, 250000, UTC)
+    assert facts.time_origin == "DATE-OBS"
+    assert (facts.warnings, facts.ignored) == ((), ())
+    assert facts.compression == "none"
+
+
+def test_an_empty_header_knows_nothing_and_guesses_nothing(read) -> None:
+    facts = read(frame())
+    assert (facts.kind, facts.exposure_s, facts.gain, facts.sensor_temperature_c, facts.taken_at) == (None,) * 5
+    assert facts.binning == (1, 1)
+
+
+def test_the_row_further_up_wins_and_a_difference_is_flagged(read) -> None:
+    facts = read(frame("EXPOSURE=                 60.0", "EXPTIME =                300.0"))
+    assert facts.exposure_s == 300.0
+    assert codes(facts) == ["exposures_disagree"]
+    assert facts.warnings[0].figures == {"least_s": 60.0, "most_s": 300.0}
+    agreeing = read(frame("EXPOSURE=                300.5", "EXPTIME =                300.0"))
+    assert codes(agreeing) == []
+    assert [fact.where for fact in agreeing.facts] == ["EXPOSURE", "EXPTIME"]
+
+
+def test_temperatures_that_differ_are_flagged(read) -> None:
+    assert codes(read(frame("CCD-TEMP= -10.0", "TEMPERAT= -12.0"))) == ["values_disagree"]
+    assert codes(read(frame("CCD-TEMP= -10.0", "TEMPERAT= -10.2"))) == []
+
+
+def test_a_keyword_given_twice(read) -> None:
+    # FITS Standard 4.0, section 4.1.2.3: the value is then indeterminate, so it must be flagged.
+    facts = read(frame("CCD-TEMP= -10.0", "CCD-TEMP= 20.0"))
+    assert facts.sensor_temperature_c == -10.0
+    assert codes(facts) == ["values_disagree"]
+    assert [ignored.raw for ignored in facts.ignored] == ["20.0"]
+    assert codes(read(frame("CCD-TEMP= -10.0", "CCD-TEMP= -10.0"))) == []
+
+
+def test_one_bad_card_spoils_no_other(read) -> None:
+    facts = read(frame("GAIN    = NaN", "OBJECT  = 'no end", "EXPTIME = 300.0", b"OFFSET  = 1\0"))
+    assert facts.exposure_s == 300.0
+    assert (facts.gain, facts.target, facts.offset) == (None, None, None)
+    assert codes(facts) == ["value_not_understood"] * 3
+
+
+def test_cards_without_the_blank_are_read(read) -> None:
+    facts = read(frame("EXPTIME=300.0", "gain    = 100"))
+    assert (facts.exposure_s, facts.gain) == (300.0, 100.0)
+    assert codes(facts) == ["value_odd", "value_odd"]
+
+
+def test_a_long_text_goes_on_over_several_cards(read) -> None:
+    facts = read(frame("OBJECT  = 'a name &'", "CONTINUE  'of two &'", "CONTINUE  'or three parts' / c", "GAIN    = 5"))
+    assert facts.target == "a name of two or three parts"
+    assert facts.gain == 5.0
+
+
+def test_hierarch(read) -> None:
+    facts = read(frame("HIERARCH ESO DET WIN1 DIT1 = 60.0 / [s]", "HIERARCH ESO INS OPTI-3 ID = 'no row reads it'"))
+    assert facts.exposure_s == 60.0
+    assert facts.ignored == ()
+
+
+def test_the_first_image_is_found_behind_an_empty_primary_unit(read) -> None:
+    primary = header("SIMPLE  =                    T", "BITPIX  =                    8", "NAXIS   =                    0",
+                     "EXPTIME =                120.0", "TELESCOP= 'Harrowfen'")  # fmt: skip
+    image = header(*structure(16, 8, 6, first="XTENSION= 'IMAGE   '"), "PCOUNT  = 0", "GCOUNT  = 1",
+                   "EXPTIME =                 30.0", "FILTER  = 'R'")  # fmt: skip
+    data = padded(np.arange(48, dtype=">i2").tobytes())
+    facts = read(primary + image + data)
+    assert (facts.width, facts.height) == (8, 6)
+    assert (facts.exposure_s, facts.filter, facts.train.telescope) == (30.0, "R", "Harrowfen")
+    assert codes(facts) == []
+    several = read(primary + image + data + image + data)
+    assert [ignored.raw for ignored in several.ignored] == ["1 more images"]
+
+
+def test_a_table_alone_is_no_image(read) -> None:
+    with pytest.raises(DarklibError, match="no image in the file") as caught:
+        read(header("SIMPLE  =                    T", "BITPIX  =                    8", "NAXIS   =                    0"))
+    assert caught.value.code == "no_image"
+
+
+@pytest.mark.parametrize(
+    ("cards", "code", "words"),
+    [
+        (["SIMPLE  =                    T", "BITPIX  = 'x'", "NAXIS   = 2", "NAXIS1  = 3", "NAXIS2  = 3"], "damaged", "BITPIX"),
+        (["SIMPLE  =                    T", "BITPIX  = 12", "NAXIS   = 2", "NAXIS1  = 3", "NAXIS2  = 3"], "damaged", "BITPIX is 12"),
+        (["SIMPLE  =                    T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 3"], "damaged", "NAXIS2 is missing"),
+        (["SIMPLE  =                    T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = -3", "NAXIS2  = 3"], "damaged", "-3 pixels"),
+        (["SIMPLE  =                    T", "BITPIX  = 16", "NAXIS   = 9999"], "damaged", "NAXIS is 9999"),
+        (["SIMPLE  =                    F", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 3", "NAXIS2  = 3"], "unsupported", "does not follow"),
+    ],
+)  # fmt: skip
+def test_headers_that_cannot_be_followed(read, cards: list[str], code: str, words: str) -> None:
+    with pytest.raises(DarklibError, match=words) as caught:
+        read(header(*cards))
+    assert caught.value.code == code
+
+
+def test_a_header_cut_short_and_one_without_end(read) -> None:
+    with pytest.raises(DarklibError, match="ends inside its header"):
+        read(header(*structure(16, 4, 4), end=False))
+    with pytest.raises(DarklibError, match="does not end within 400 blocks"):
+        read(b"".join([card(one) for one in structure(16, 4, 4)]) + card("COMMENT x") * 36 * 401)
+
+
+def test_a_long_header_is_read_to_its_end(read) -> None:
+    facts = read(header(*structure(16, 4, 4), *["COMMENT filler"] * 2000, "EXPTIME = 7.0") + padded(b"\0" * 32))
+    assert facts.exposure_s == 7.0
+
+
+def test_the_word_end_inside_a_text_does_not_end_the_header(read) -> None:
+    assert read(frame("COMMENT END     ", "OBJECT  = 'END     '", "END-X   = 5", "EXPTIME = 7.0")).exposure_s == 7.0
+
+
+def test_colour_pattern_is_shifted_to_the_first_pixel(read) -> None:
+    assert read(frame("BAYERPAT= 'RGGB'")).cfa == "RGGB"
+    assert read(frame("BAYERPAT= 'RGGB'", "XBAYROFF= 1")).cfa == "GRBG"
+    assert read(frame("BAYERPAT= 'RGGB'", "YBAYROFF= 1")).cfa == "GBRG"
+    facts = read(frame("BAYERPAT= 'RGGB'", "XBAYROFF= 1", "YBAYROFF= 1", "ROWORDER= 'BOTTOM-UP'"))
+    assert (facts.cfa, facts.cfa_rows, facts.cfa_columns, facts.row_order) == ("BGGR", 2, 2, "bottom-up")
+
+
+def test_two_wheels_make_one_filter(read) -> None:
+    assert read(frame("FILTER1 = 'clear'", "FILTER2 = 'Ha'")).filter == "Ha"
+    assert read(frame("FILTER1 = 'L'", "FILTER2 = 'ND2'")).filter == "L+ND2"
+    assert read(frame("FILTER1 = 'open'", "FILTER2 = 'clear'")).filter == "open"
+
+
+def test_masters_say_what_they_were_made_of(read) -> None:
+    facts = read(frame("IMAGETYP= 'Master Dark'", "NCOMBINE= 20", "COMBTYPE= 'median'", "CALSTAT = 'B'"))
+    assert facts.kind is Kind.DARK
+    assert facts.combined is not None
+    assert (facts.combined.count, facts.combined.method, facts.combined.bias_removed) == (20, "median", True)
+    assert codes(facts) == ["combined_frame"]
+    unknown = read(frame("IMAGETYP= 'masterdark'")).combined
+    assert unknown is not None
+    assert (unknown.count, unknown.bias_removed) == (None, None)
+    assert read(frame("IMAGETYP= 'Dark Frame'", "NCOMBINE= 1")).combined is None
+
+
+def test_the_object_tells_the_kind_only_where_nothing_else_does(read) -> None:
+    assert read(frame("OBJECT  = 'bias'")).kind is Kind.BIAS
+    facts = read(frame("OBJECT  = 'dark'", "IMAGETYP= 'Flat Field'"))
+    assert (facts.kind, facts.target) == (Kind.FLAT, None)
+
+
+def test_small_files_are_read_from_their_headers_alone(tmp_path: Path) -> None:
+    path = tmp_path / "cut.fits"
+    path.write_bytes(frame("EXPTIME = 5.0", pixels=noise(200, 200))[:5000])
+    assert read_facts(path).exposure_s == 5.0
+
+
+def test_a_missing_file_is_an_error_with_its_path(tmp_path: Path) -> None:
+    with pytest.raises(DarklibError, match="No such file") as caught:
+        read_facts(tmp_path / "none.fits")
+    assert caught.value.path == str(tmp_path / "none.fits")
