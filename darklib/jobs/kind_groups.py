@@ -19,4 +19,5 @@ def groups_of(frames: Iterable[Frame]) -> Iterator[KindGroup]:
 
 
 def exposures_of(values_s: Iterable[float | None]) -> tuple[float, ...]:
+    """The different known exposures among some, seconds, shortest first."""
     return tuple(sorted({value for value in values_s if value is not None}))

@@ -3,7 +3,7 @@
 from datetime import date
 
 from darklib import __version__
-from darklib.catalogue.catalogue import FrameQuery
+from darklib.catalogue.catalogue import FrameQuery, RunRow
 from darklib.facts.frame import Kind
 from darklib.facts.match import CalibrationSet, Verdict
 from darklib.jobs.asked import FramesAsked, Nights
@@ -31,7 +31,8 @@ def status(opened: Opened) -> StatusResult:
     from darklib.jobs.plan import gaps_found
 
     counts = opened.catalogue.counts()
-    last = next((run for run in opened.catalogue.runs(200) if run.command == "ingest"), None)
+    runs = opened.catalogue.runs(200)
+    last = next((run for run in runs if run.command == "ingest" and run.started_at is not None), None)
     inbox = [item for item in walk(opened.seam, [opened.layout.inbox]) if isinstance(item, Found)]
     night = opened.catalogue.last_light_night()
     lacking = gaps_found(opened, Nights(last=True)) if night else []
@@ -46,10 +47,16 @@ def status(opened: Opened) -> StatusResult:
         bytes=counts["bytes"],
         set_aside=counts["set_aside"],
         inbox_files=len(inbox),
-        last_ingest=LastIngest(last.run, last.started_at, last.ended_at is not None, last.counts) if last else None,
+        last_ingest=_last_ingest(last),
         last_night=night,
         gaps=tuple(gap for gap in lacking if gap.verdict_now is not Verdict.GOOD),
     )
+
+
+def _last_ingest(row: RunRow | None) -> LastIngest | None:
+    if row is None or row.started_at is None:
+        return None
+    return LastIngest(row.run, row.started_at, row.ended_at is not None, row.counts)
 
 
 def frames(opened: Opened, asked: FramesAsked) -> FramesResult:

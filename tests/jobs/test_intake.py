@@ -140,7 +140,7 @@ class _CorruptingSeam(Seam):
         super().__init__()
         self.name, self.flipped = name, 0
 
-    def _call(self, name, path, func):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    def _call(self, name, path, func):  # type: ignore[no-untyped-def]
         if name == "link" and self.name in str(path) and not self.flipped:
             raise AssertionError("a corrupted file was about to be given its name")
         outcome = super()._call(name, path, func)
