@@ -3,7 +3,7 @@
 import csv
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ from darklib.facts.match import Batch
 from darklib.jobs.asked import Nights
 from darklib.jobs.export import export
 from darklib.jobs.ingest import ingest
-from darklib.jobs.library import Opened
+from darklib.jobs.library import Opened, init, open_library
 from darklib.scenario.nights import scenario
 
 Snapshot = Callable[[Path], dict[str, bytes]]
@@ -24,17 +24,20 @@ def _describe(batch: Batch) -> dict[str, Any]:
     return {"id": batch.id}
 
 
-@pytest.fixture
-def filled(opened: Opened, tmp_path: Path) -> Opened:
-    """Take in the cooled camera's darks and two nights of one target."""
-    for card in scenario(scale=0.3).cards:
-        if card.name in ("cooled-2026-09-06-cloudy", "cooled-2026-09-12", "cooled-2026-09-13"):
-            for file in card.files:
-                path = tmp_path / card.name / file.path
-                path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_bytes(file.make())
-            ingest(opened, [str(tmp_path / card.name)], workers=2)
-    return opened
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Opened]:
+    """Take in the cooled camera's darks and two nights of one target; handing over leaves the library as it is."""
+    folder = tmp_path_factory.mktemp("hand-over")
+    init(str(folder / "library"), timezone="Etc/GMT+1")
+    with open_library(folder / "library") as opened:
+        for card in scenario(scale=0.3).cards:
+            if card.name in ("cooled-2026-09-06-cloudy", "cooled-2026-09-12", "cooled-2026-09-13"):
+                for file in card.files:
+                    path = folder / card.name / file.path
+                    path.parent.mkdir(parents=True, exist_ok=True)
+                    path.write_bytes(file.make())
+                ingest(opened, [str(folder / card.name)], workers=2)
+        yield opened
 
 
 def test_a_target_of_two_nights_is_handed_over_as_one(filled: Opened, tmp_path: Path) -> None:
