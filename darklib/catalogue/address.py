@@ -3,7 +3,7 @@
 import re
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path, PurePath
 from typing import Any
 
@@ -82,17 +82,15 @@ def _begin_writing(connection: Connection) -> None:
 
 def settle_journal_mode(path: Path) -> None:
     """Sets the way SQLite writes: a write-ahead log, so that readers and a writer do not wait for each other; on a
-    network share, where that would need memory in common, a rollback journal. Waits for nobody who has the file open.
+    network share, where that would need memory in common, a rollback journal. Leaves alone what others have open.
     """
     wanted = "delete" if on_network(path) else "wal"
-    with closing(sqlite3.connect(file_uri(path, "rw"), uri=True, timeout=BUSY_S)) as connection:
+    with in_words(path), closing(sqlite3.connect(file_uri(path, "rw"), uri=True, timeout=_SLICE_S)) as connection:
         (mode,) = connection.execute("PRAGMA journal_mode").fetchone()
         if mode != wanted:
-            try:
+            # Busy or write-protected: it stays as it is, which is safe if not as quick.
+            with suppress(sqlite3.OperationalError):
                 connection.execute(f"PRAGMA journal_mode = {wanted}").fetchone()
-            except sqlite3.OperationalError as error:
-                if not is_busy(error):
-                    raise
 
 
 def on_network(path: PurePath) -> bool:

@@ -12,6 +12,7 @@ from sqlalchemy.types import TypeDecorator
 KEY = BigInteger().with_variant(Integer, "sqlite")
 """Primary keys: only INTEGER names SQLite's row number."""
 
+_ENCODER = json.JSONEncoder(allow_nan=False, separators=(",", ":"))
 LEAST, MOST = -(2**63), 2**63 - 1
 
 
@@ -88,7 +89,7 @@ class JsonValue(TypeDecorator[Any]):
 
 def dumped(value: Any) -> str:
     """A value as JSON text, ASCII only, without blanks."""
-    return json.dumps(value, allow_nan=False, separators=(",", ":"))
+    return _ENCODER.encode(value)
 
 
 def whole(value: float | int | None) -> int | None:

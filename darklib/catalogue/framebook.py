@@ -1,6 +1,6 @@
 """Frame rows: written when a frame comes in, worked out anew when something is said of it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -44,20 +44,24 @@ class FrameBook:
 
     def _take_some(self, waiting: Sequence[Stored], known: set[str]) -> None:
         fresh = {one.record.sha256: one.record for one in waiting if one.record.sha256 not in known}
+        measured_before = self._measured_before(fresh)
         self._add_measurements(
             [
                 {"sha256": record.sha256, "version": record.measured.version, "figures": to_plain(record.measured)}
                 for record in fresh.values()
                 if record.measured is not None
-            ]
+            ],
+            measured_before,
         )
         for entry in waiting:
             self._add_first_statements(entry, entry.record.sha256 in fresh)
-        newest = newest_measurements(self._connection, fresh)
+        newest = newest_measurements(self._connection, {sha256 for sha256, _ in measured_before})
         held = holding(self._connection, fresh)
         rows = []
         for sha256, record in fresh.items():
-            values = self._resolved(replace(record, measured=newest.get(sha256)), held.get(sha256) or Holding())
+            if sha256 in newest:
+                record = replace(record, measured=newest[sha256])
+            values = self._resolved(record, held.get(sha256) or Holding())
             rows.append({**values, "run": self._run})
             if self.identities.relinked:
                 rows = self._written(rows, fresh)
@@ -97,17 +101,20 @@ class FrameBook:
 
     def measure(self, rows: Sequence[dict[str, Any]]) -> None:
         """New figures of frames: sha256, version, figures. Those already there stay; the newest version counts."""
-        self.resolve_again(self._add_measurements(rows))
+        self.resolve_again(self._add_measurements(rows, self._measured_before({row["sha256"] for row in rows})))
 
-    def _add_measurements(self, rows: Sequence[dict[str, Any]]) -> list[str]:
+    def _measured_before(self, sha256s: Collection[str]) -> set[tuple[str, int]]:
+        known: set[tuple[str, int]] = set()
+        for some in chunks(list(sha256s)):
+            there = select(MEASUREMENTS.c.sha256, MEASUREMENTS.c.version).where(MEASUREMENTS.c.sha256.in_(some))
+            known.update((sha256, version) for sha256, version in self._connection.execute(there))
+        return known
+
+    def _add_measurements(self, rows: Sequence[dict[str, Any]], known: set[tuple[str, int]]) -> list[str]:
         fresh: dict[tuple[str, int], dict[str, Any]] = {}
-        for some in chunks(rows, TOGETHER):
-            of_these = MEASUREMENTS.c.sha256.in_([row["sha256"] for row in some])
-            there = self._connection.execute(select(MEASUREMENTS.c.sha256, MEASUREMENTS.c.version).where(of_these))
-            known = {(sha256, version) for sha256, version in there}
-            for row in some:
-                if (row["sha256"], row["version"]) not in known:
-                    fresh.setdefault((row["sha256"], row["version"]), row)
+        for row in rows:
+            if (row["sha256"], row["version"]) not in known:
+                fresh.setdefault((row["sha256"], row["version"]), row)
         if fresh:
             self._connection.execute(insert(MEASUREMENTS), list(fresh.values()))
         return list(dict.fromkeys(sha256 for sha256, _ in fresh))

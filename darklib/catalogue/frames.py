@@ -9,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, select, tuple_
 
 from darklib.catalogue.columns import clean
 from darklib.catalogue.records import frames_of, known_of, records_of
-from darklib.catalogue.rows import SELECT_FRAMES, Shelf
+from darklib.catalogue.rows import SELECT_FRAMES, Shelf, bound, one_of
 from darklib.catalogue.statements import RETIRED
 from darklib.catalogue.tables import BODIES, FRAMES, SERIES, SET_ASIDE, SOURCES, STATEMENTS, TRAINS
 from darklib.facts.errors import DarklibError
@@ -225,19 +225,19 @@ def _conditions(connection: Connection, query: FrameQuery) -> Iterator[ColumnEle
     if query.night_high is not None:
         yield column.night <= query.night_high
     for low, high, name, scale in (
-        (query.exposure_low_s, query.exposure_high_s, "exposure_us", 1e6),
+        (query.exposure_low_s, query.exposure_high_s, "exposure_us", 1_000_000),
         (query.temperature_low_c, query.temperature_high_c, "temperature_c100", 100),
     ):
         if low is not None:
-            yield column[name] >= round(low * scale)
+            yield column[name] >= bound(low, scale)
         if high is not None:
-            yield column[name] <= round(high * scale)
+            yield column[name] <= bound(high, scale)
     if query.filter is not None:
         yield column.filter.in_(_spellings(connection, column.filter, query.filter))
     if query.target is not None:
         yield column.series.in_(select(SERIES.c.pk).where(SERIES.c.target_key == clean(query.target).casefold()))
     if query.series is not None:
-        yield column.series.in_(select(SERIES.c.pk).where(SERIES.c.id.in_(query.series)))
+        yield column.series.in_(select(SERIES.c.pk).where(one_of(SERIES.c.id, query.series)))
 
 
 def body_row(connection: Connection, text: str) -> Any:

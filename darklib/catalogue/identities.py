@@ -43,11 +43,12 @@ class Identities:
         return self._final(named.id)
 
     def _labels(self) -> dict[str, str]:
-        # Every label a body ever had, so that a later naming does not change what an older statement means.
-        found = {}
+        # Every label a body ever had, so that naming it anew does not change what an older statement means.
+        found: dict[str, str] = {}
         for name, (_, ref) in self._loaded().items():
-            first = ref.model if not ref.serial else f"{ref.model} ({ref.serial})"
-            found[(first or "").casefold()] = name
+            if ref.model and not ref.key.startswith("stated|"):
+                first = ref.model if not ref.serial else f"{ref.model} ({ref.serial})"
+                found.setdefault(first.casefold(), name)
         named = select(BODY_CHANGES.c.note, BODY_CHANGES.c.body_id).where(BODY_CHANGES.c.what == "named")
         for label, name in self._connection.execute(named.order_by(BODY_CHANGES.c.run, BODY_CHANGES.c.pk)):
             if name in self._loaded():

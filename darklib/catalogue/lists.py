@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, case, func, or_, select
 
 from darklib.catalogue.columns import clean
-from darklib.catalogue.rows import SELECT_FRAMES, Shelf, body_ref, chunks, exposure_us, hundredths, train_facts_of
+from darklib.catalogue.rows import SELECT_FRAMES, Shelf, body_ref, bound, chunks, one_of, train_facts_of
 from darklib.catalogue.tables import BODIES, BODY_CHANGES, FRAMES, RUNS, SERIES, SET_ASIDE, TRAIN_CHANGES, TRAINS
 from darklib.facts.frame import BodyRef, Frame, Kind
 from darklib.facts.match import BodyChange, Series, TrainChange, Wanted
@@ -64,7 +64,7 @@ def series(
     ids: Collection[str] | None = None,
 ) -> list[Series]:
     """Series by their first frame's time, then id. Those of none but retired frames only where asked for by id."""
-    conditions: list[ColumnElement[bool]] = [SERIES.c.count > 0] if ids is None else [SERIES.c.id.in_(list(ids))]
+    conditions: list[ColumnElement[bool]] = [SERIES.c.count > 0] if ids is None else [one_of(SERIES.c.id, list(ids))]
     if kind is not None:
         conditions.append(SERIES.c.kind == kind)
     if night_low is not None:
@@ -86,13 +86,15 @@ def wanted(connection: Connection, ask: Wanted) -> list[Series]:
     if ask.body_id is not None:
         conditions.append(or_(column.body == _body_pk(connection, ask.body_id), column.body.is_(None)))
     if ask.exposure_low_s is not None:
-        conditions.append(or_(column.exposure_us.is_(None), column.exposure_us >= exposure_us(ask.exposure_low_s)))
+        conditions.append(or_(column.exposure_us.is_(None), column.exposure_us >= bound(ask.exposure_low_s, 1_000_000)))
     if ask.exposure_high_s is not None:
-        conditions.append(or_(column.exposure_us.is_(None), column.exposure_us <= exposure_us(ask.exposure_high_s)))
+        conditions.append(
+            or_(column.exposure_us.is_(None), column.exposure_us <= bound(ask.exposure_high_s, 1_000_000))
+        )
     if ask.temperature_low_c is not None:
-        conditions.append(or_(column.t_unknown > 0, column.t_max >= hundredths(ask.temperature_low_c)))
+        conditions.append(or_(column.t_unknown > 0, column.t_max >= bound(ask.temperature_low_c, 100)))
     if ask.temperature_high_c is not None:
-        conditions.append(or_(column.t_unknown > 0, column.t_min <= hundredths(ask.temperature_high_c)))
+        conditions.append(or_(column.t_unknown > 0, column.t_min <= bound(ask.temperature_high_c, 100)))
     if ask.train is not None:
         train = select(TRAINS.c.pk).where(TRAINS.c.fingerprint == ask.train).scalar_subquery()
         conditions.append(or_(column.train == train, column.train.is_(None)))

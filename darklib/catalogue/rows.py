@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Table, Text, insert, select, type_coerce
+from sqlalchemy import ColumnElement, Connection, RowMapping, Table, Text, bindparam, insert, select, type_coerce
 
 from darklib.catalogue.address import PARAMETERS
 from darklib.catalogue.columns import MOST, whole
@@ -50,6 +50,11 @@ def exposure_us(exposure_s: float | None) -> int | None:
 def hundredths(value: float | None) -> int | None:
     """Degrees as the catalogue holds them; None for what is no temperature."""
     return round(value * 100) if value is not None and abs(value) < 1e6 else None
+
+
+def bound(value: float, scale: int) -> int:
+    """The end of a range in the catalogue's units; infinite ends lie past everything."""
+    return round(min(max(value * scale, -1e18), 1e18))
 
 
 def frame_values(frame: Frame, *, body: int | None, readout: int, train: int | None, series: int) -> dict[str, Any]:
@@ -255,6 +260,13 @@ def _warnings(text: str | None) -> tuple[FrameWarning, ...]:
 @lru_cache(maxsize=1024)
 def _combined(text: str | None) -> Combined | None:
     return None if text is None else from_plain(Combined, json.loads(text))
+
+
+def one_of(column: ColumnElement[Any], values: Sequence[Any]) -> ColumnElement[bool]:
+    """Whether a column holds one of the values; too many for parameters are written into the statement."""
+    if len(values) <= PARAMETERS:
+        return column.in_(values)
+    return column.in_(bindparam(None, list(values), expanding=True, literal_execute=True, type_=column.type))
 
 
 def chunks(values: Sequence[Any], size: int = PARAMETERS) -> Iterable[Sequence[Any]]:

@@ -41,6 +41,7 @@ def open_catalogue(path: Path, backups: Path, *, create: bool) -> Catalogue:
             )
         _refuse_newer(path, found)
         _bring_up(path, backups)
+    address.settle_journal_mode(path)  # every time: the library may have been moved to a share, or back
     return Catalogue(path)
 
 
@@ -69,13 +70,19 @@ def _bring_up(path: Path, backups: Path) -> None:
             if found is not None:
                 address.back_up(path, _backup_name(backups, found))
             upgrade(path)
-            address.settle_journal_mode(path)
     except Timeout as error:
         raise DarklibError(
             "catalogue_busy",
             "Another darklib is upgrading the catalogue and did not finish in time.",
             path=str(path),
             remedy="Wait until it has finished, then run the command again.",
+        ) from error
+    except OSError as error:  # the lock file
+        raise DarklibError(
+            "catalogue_unreadable",
+            f"The library's folder cannot be written to: {error.strerror}.",
+            path=str(path),
+            remedy="See that the library's folder is there and may be read and written.",
         ) from error
 
 
