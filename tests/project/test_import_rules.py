@@ -28,6 +28,8 @@ OWNERS = {
     "catalogue/owner.py": "import alembic\nimport sqlalchemy\n",
     "readers/owner.py": "import astropy.io.fits\nimport exifread\nimport rawpy\n",
     "scenario/owner.py": "import tifffile\n",
+    "scenario/camera.py": "",
+    "scenario/pattern.py": "import darklib.scenario.camera\n",  # an exception must have a subject too
     "show/owner.py": "import humanize\nimport rich\nimport typer\n",
     "jobs/other.py": "import darklib.jobs.third\n",
     "jobs/third.py": "",
