@@ -12,7 +12,15 @@ from sqlalchemy.types import TypeDecorator
 KEY = BigInteger().with_variant(Integer, "sqlite")
 """Primary keys: only INTEGER names SQLite's row number."""
 
-_ENCODER = json.JSONEncoder(allow_nan=False, separators=(",", ":"))
+
+def _as_number(value: Any) -> Any:
+    # numpy's numbers, without asking for numpy.
+    if hasattr(value, "item"):
+        return value.item()
+    raise TypeError(f"{type(value).__name__} has no JSON")
+
+
+_ENCODER = json.JSONEncoder(allow_nan=False, separators=(",", ":"), default=_as_number)
 LEAST, MOST = -(2**63), 2**63 - 1
 
 
