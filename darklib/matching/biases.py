@@ -35,7 +35,7 @@ def bias_pool(stock: Stock, target: Target, settings: Settings) -> Pool:
         days = nights_apart(target.night, series.night)
         return (float("inf") if days is None else float(days),)
 
-    found = pool(stock, "bias", target, questions, rank, settings)
+    found = pool(stock, "bias", target, questions, rank, settings, most_frames=120)
     # A bias depends little on the temperature, but what is combined should still be alike.
     fit = one_temperature(10 * settings.limits.set_span_c)
     return Pool(with_merged(found.candidates, "bias", settings, fit), found.misses)

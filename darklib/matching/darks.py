@@ -56,9 +56,8 @@ def dark_pool(stock: Stock, role: str, target: Target, settings: Settings) -> Po
     if target.exposure_s is None:
         return Pool((), ())
     low_s, high_s = exposure_range_s(target.exposure_s)
-    found = pool(
-        stock, role, target, _questions(target, low_s, high_s, settings), _rank(role, target, settings), settings
-    )
+    questions = _questions(target, low_s, high_s, settings)
+    found = pool(stock, role, target, questions, _rank(role, target, settings), settings, most_frames=320)
     candidates = sorted(found.candidates, key=lambda one: _order_of_joining(one.set, target))
     fit = one_temperature(settings.limits.set_span_c)
     return Pool(with_merged(candidates, role, settings, fit), found.misses)
@@ -76,7 +75,7 @@ def scaled_pool(stock: Stock, target: Target, settings: Settings) -> Pool:
         Wanted(Kind.DARK, body, high_s, exposure_s / SCALE_LOW, low_c, high_c, near=target.near, limit=60),
         Wanted(Kind.DARK, body, exposure_s / SCALE_HIGH, low_s, low_c, high_c, near=target.near, limit=60),
     ]
-    found = pool(stock, "dark", target, questions, _rank("dark", target, settings), settings)
+    found = pool(stock, "dark", target, questions, _rank("dark", target, settings), settings, most_frames=120)
     scaled = []
     for one in found.candidates:
         own_s = one.set.exposure_s

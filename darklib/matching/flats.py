@@ -64,7 +64,7 @@ def flat_pool(stock: Stock, lights: Target, settings: Settings) -> Pool:
         # A set of the evening before and one of the morning after stand in neighbouring nights.
         return (math.inf if days is None else float(max(0, days - 1)), -float(series.count))
 
-    return pool(stock, "flat", lights, dict.fromkeys(questions), rank, settings)
+    return pool(stock, "flat", lights, dict.fromkeys(questions), rank, settings, most_frames=160)
 
 
 def nights_on_train(stock: Stock, lights: Target) -> dict[str, Span]:

@@ -11,8 +11,9 @@ from darklib.matching.stock import Stock
 from darklib.matching.target import Target, span_of_series
 from darklib.matching.verdicts import good_of, least_of
 
-MOST_SERIES = 24
-"""So many series of the best rank are looked at frame by frame; the rest lies farther off in every respect."""
+LEAST_SERIES, MOST_SERIES = 6, 24
+"""So many series of the best rank are looked at frame by frame; the rest lies farther off in every respect. Between
+the two as many as hold a given number of frames: small series can only serve together."""
 
 MOST_MISSES = 5
 
@@ -40,7 +41,16 @@ class Pool:
     misses: tuple[NearMiss, ...]
 
 
-def pool(stock: Stock, role: str, target: Target, wanted: Iterable[Wanted], rank: Rank, settings: Settings) -> Pool:
+def pool(
+    stock: Stock,
+    role: str,
+    target: Target,
+    wanted: Iterable[Wanted],
+    rank: Rank,
+    settings: Settings,
+    *,
+    most_frames: int,
+) -> Pool:
     """The sets among what the questions `wanted` bring. rank: of a series, least first, before frames are looked at."""
     found = {series.id: series for question in wanted for series in stock.wanted(question)}
     passing: list[Series] = []
@@ -53,7 +63,7 @@ def pool(stock: Stock, role: str, target: Target, wanted: Iterable[Wanted], rank
             failing.append((series, failed))
     passing.sort(key=lambda series: (bool(unknowns(role, target, series)), rank(series), series.id))
     failing.sort(key=lambda miss: (rules_broken(role, target, miss[0]), rank(miss[0]), miss[0].id))
-    passing = passing[:MOST_SERIES]
+    passing = _first(passing, most_frames)
     failing = failing[:MOST_MISSES]
     frames = stock.series_frames([series.id for series in passing] + [series.id for series, _ in failing])
     candidates: list[Candidate] = []
@@ -69,6 +79,17 @@ def pool(stock: Stock, role: str, target: Target, wanted: Iterable[Wanted], rank
     for series, failed in failing:
         misses += [NearMiss(one, failed) for one in sets_of_series(series.id, frames.get(series.id, ()), settings)]
     return Pool(tuple(candidates), tuple(misses[:MOST_MISSES]))
+
+
+def _first(ranked: Sequence[Series], most_frames: int) -> list[Series]:
+    taken: list[Series] = []
+    frames = 0
+    for series in ranked[:MOST_SERIES]:
+        if frames >= most_frames and len(taken) >= LEAST_SERIES:
+            break
+        taken.append(series)
+        frames += series.count
+    return taken
 
 
 def with_merged(
