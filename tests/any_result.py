@@ -17,7 +17,8 @@ from darklib.facts.match import Choice, Match
 
 HOSTILE_PIECES = (
     "\x1b[31m", "\x1b]0;title\x07", "\x00", "\r", "\n", "\t", "\x9b31m", "\u202e", "\u2028", "\udc80", "\udcff",
-    "\ud83d", "[/]", "[bold]", "[/dark]", "[dark]", ":sun:", "{0}", "%s", "\\x1b", "é", "σ", "望遠鏡", "  ", "/astro/[dark]/x",
+    "\ud83d", "[/]", "[bold]", "[/dark]", "[dark]", ":sun:", "{0}", "%s", "\\x1b", "é", "σ", "望遠鏡", "  ",
+    "/astro/[dark]/x",
 )  # fmt: skip
 """Escape codes, control characters, undecodable bytes, and what some library might take for markup."""
 

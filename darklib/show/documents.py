@@ -333,20 +333,23 @@ def demo(result: results.DemoResult, steps: Iterable[tuple[tuple[str, ...], int]
 
 
 def write(document: Json, stream: IO[str]) -> None:
-    """Writes one document as one line."""
-    stream.write(as_json(document) + "\n")
+    """Writes one document as one line. A stream that cannot hold every letter gets them as JSON's own escapes."""
+    encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "").replace("_", "")
+    stream.write(as_json(document, ascii_only=not encoding.startswith("utf")) + "\n")
 
 
-def as_json(document: Json) -> str:
+def as_json(document: Json, *, ascii_only: bool = False) -> str:
     """A document as JSON text: valid UTF-8, finite numbers."""
     try:
         text = json.dumps(document, ensure_ascii=False, allow_nan=False)
     except ValueError:
-        text = json.dumps(_finite(document), ensure_ascii=False, allow_nan=False)
+        document = _finite(document)
+        text = json.dumps(document, ensure_ascii=False, allow_nan=False)
     # A lone surrogate stands for an undecodable byte; its code's backslash must be escaped, so values are mended.
     if valid(text) != text:
-        text = json.dumps(_mended(_finite(document)), ensure_ascii=False, allow_nan=False)
-    return text
+        document = _mended(document)
+        text = json.dumps(document, ensure_ascii=False, allow_nan=False)
+    return json.dumps(document, allow_nan=False) if ascii_only and not text.isascii() else text
 
 
 def _finite(value: Any) -> Any:
