@@ -41,13 +41,13 @@ def plain_name(name: str | None) -> str:
 
 
 def label(facts: TrainFacts) -> str:
-    """A readable label: the user's name, else telescope and focal length."""
+    """A readable label: the user's name, else telescope and focal length, unless its name has it already."""
     if facts.stated:
         return facts.stated.strip()
     parts = []
     if facts.telescope:
         parts.append(facts.telescope.strip())
-    if facts.focal_length_mm:
+    if facts.focal_length_mm and f"{facts.focal_length_mm:.0f}" not in re.findall(r"\d+", facts.telescope or ""):
         parts.append(f"{facts.focal_length_mm:.0f} mm")
     return " ".join(parts) or "unknown train"
 

@@ -42,3 +42,10 @@ def test_a_stated_train_is_known_by_its_label_alone() -> None:
     assert same_train(stated, TrainFacts(stated="newtonian  600"))
     assert label(stated) == "Newtonian 600"
     assert fingerprint(stated) == fingerprint(TrainFacts(stated="Newtonian 600"))
+
+
+def test_a_label_says_the_focal_length_once() -> None:
+    assert label(TrainFacts("Harrowfen 90/540", 540.0)) == "Harrowfen 90/540"
+    assert label(TrainFacts("Newtonian", 600.0)) == "Newtonian 600 mm"
+    assert label(TrainFacts(None, 50.4)) == "50 mm"
+    assert label(TrainFacts()) == "unknown train"
