@@ -13,6 +13,9 @@ A real frame has noise in every row. What is saturated everywhere is none the le
 value of the frame do not count.
 """
 
+STORED_ZERO = 32768
+"""What zeros in the file mean where unsigned numbers are stored as signed ones; no camera saturates there."""
+
 _PROBES = 16
 
 
@@ -29,7 +32,7 @@ def check_not_blank(data: SensorData) -> None:
         if float(top) in (255.0, 4095.0, 16383.0, 65535.0):
             return
         raise Refused("pixels_missing", f"every pixel is {top:g}")
-    blank = int(np.count_nonzero(rows & (first != top)))
+    blank = int(np.count_nonzero(rows & ((first != top) | (first == STORED_ZERO))))
     if blank >= LEAST and blank > SHARE * len(rows):
         raise Refused("pixels_missing", f"{blank} of {len(rows)} rows are blank")
 

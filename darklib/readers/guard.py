@@ -110,9 +110,7 @@ class Guard:
             worker.process.join(5.0)
             if worker.process.is_alive():
                 worker.process.kill()
-                worker.process.join(5.0)
-            worker.connection.close()
-            worker.process.close()
+            _closed(worker)
         self._all.clear()
 
     def _busy(self) -> bool:
@@ -130,7 +128,7 @@ class Guard:
             self._give(worker)
 
     def _give(self, worker: _Worker) -> None:
-        if not worker.process.is_alive():
+        if wait([worker.process.sentinel], 0):
             # It died idle; the next file is not to blame.
             self._end(worker)
             worker = _started(self.task)
@@ -181,10 +179,16 @@ class Guard:
 
     def _end(self, worker: _Worker) -> None:
         worker.process.kill()
-        worker.process.join()
-        worker.connection.close()
-        worker.process.close()
+        _closed(worker)
         self._all.remove(worker)
+
+
+def _closed(worker: _Worker) -> None:
+    """Waits for a killed or ended worker and lets go of it."""
+    worker.process.join(5.0)
+    worker.connection.close()
+    with suppress(ValueError):  # the system still has it; it ends with this process at the latest
+        worker.process.close()
 
 
 def usable_cores() -> int:

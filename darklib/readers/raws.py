@@ -35,7 +35,10 @@ def opened(format_: str, data: memoryview) -> Opened:
     """The structure of a raw file. Raises Refused where it cannot be followed at all."""
     if format_ in ("cr3", "raf", "mrw"):
         return Opened(format_, None, {"cr3": boxes.cr3, "raf": boxes.raf, "mrw": boxes.mrw}[format_](data))
-    return Opened(format_, skeleton(lambda at, count: bytes(data[at : at + count]), len(data)), None)
+    found = skeleton(lambda at, count: bytes(data[at : at + count]), len(data))
+    if found.main is None or not found.main.values:
+        raise Refused("damaged", "its table of contents cannot be read")
+    return Opened(format_, found, None)
 
 
 def facts_of(file: Opened, data: memoryview) -> FrameFacts:

@@ -1,4 +1,4 @@
-"""Every row of the table of keyword spellings: the raw card, what it tells, and a malformed neighbour that is refused."""
+"""Every row of the table of keyword spellings: the raw card, what it tells, and a malformed neighbour refused."""
 
 from collections.abc import Iterator
 
@@ -271,7 +271,8 @@ def test_every_row_has_its_test() -> None:
         ("OBJECT", "'dark'", "kind_by_object", "dark", "", ""),
         ("DATE-OBS", "'06/01/96'", "date_obs", "1996-01-06", "", ""),
         ("DATE-OBS", "2024-01-02T03:04:05", "date_obs", "2024-01-02T03:04:05", "a date without quotes", "value_odd"),
-        ("DATE-OBS", "'2024-01-02T03:04:05Z'", "date_obs", "2024-01-02T03:04:05+00:00", "a time with a zone", "value_odd"),
+        ("DATE-OBS", "'2024-01-02T03:04:05Z'", "date_obs", "2024-01-02T03:04:05+00:00", "a time with a zone",
+         "value_odd"),
         ("DATE-OBS", "'2024-01-02T03:04:05' / end of exposure", "date_end", "2024-01-02T03:04:05", "", ""),
         ("DATE-OBS", "'2024-01-02T03:04:05' / start, not end", "date_obs", "2024-01-02T03:04:05", "", ""),
         ("DATE-OBS", "'2024-01-02T03:04:05' / midpoint", "date_avg", "2024-01-02T03:04:05", "", ""),

@@ -13,7 +13,7 @@ from darklib.readers.open import read_facts
 
 
 @pytest.fixture
-def read(tmp_path: Path):  # noqa: ANN201 - a function of bytes to facts
+def read(tmp_path: Path):
     def reader(data: bytes) -> FrameFacts:
         path = tmp_path / "a.fits"
         path.write_bytes(data)
@@ -111,8 +111,7 @@ def test_hierarch(read) -> None:
 
 
 def test_the_first_image_is_found_behind_an_empty_primary_unit(read) -> None:
-    primary = header("SIMPLE  =                    T", "BITPIX  =                    8", "NAXIS   =                    0",
-                     "EXPTIME =                120.0", "TELESCOP= 'Harrowfen'")  # fmt: skip
+    primary = header(*structure(8), "EXPTIME =                120.0", "TELESCOP= 'Harrowfen'")
     image = header(*structure(16, 8, 6, first="XTENSION= 'IMAGE   '"), "PCOUNT  = 0", "GCOUNT  = 1",
                    "EXPTIME =                 30.0", "FILTER  = 'R'")  # fmt: skip
     data = padded(np.arange(48, dtype=">i2").tobytes())
@@ -126,19 +125,22 @@ def test_the_first_image_is_found_behind_an_empty_primary_unit(read) -> None:
 
 def test_a_table_alone_is_no_image(read) -> None:
     with pytest.raises(DarklibError, match="no image in the file") as caught:
-        read(header("SIMPLE  =                    T", "BITPIX  =                    8", "NAXIS   =                    0"))
+        read(header("SIMPLE  = T", "BITPIX  =                    8", "NAXIS   =                    0"))
     assert caught.value.code == "no_image"
+
+
+SQUARE = ("NAXIS   = 2", "NAXIS1  = 3", "NAXIS2  = 3")
 
 
 @pytest.mark.parametrize(
     ("cards", "code", "words"),
     [
-        (["SIMPLE  =                    T", "BITPIX  = 'x'", "NAXIS   = 2", "NAXIS1  = 3", "NAXIS2  = 3"], "damaged", "BITPIX"),
-        (["SIMPLE  =                    T", "BITPIX  = 12", "NAXIS   = 2", "NAXIS1  = 3", "NAXIS2  = 3"], "damaged", "BITPIX is 12"),
-        (["SIMPLE  =                    T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 3"], "damaged", "NAXIS2 is missing"),
-        (["SIMPLE  =                    T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = -3", "NAXIS2  = 3"], "damaged", "-3 pixels"),
-        (["SIMPLE  =                    T", "BITPIX  = 16", "NAXIS   = 9999"], "damaged", "NAXIS is 9999"),
-        (["SIMPLE  =                    F", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 3", "NAXIS2  = 3"], "unsupported", "does not follow"),
+        (["SIMPLE  = T", "BITPIX  = 'x'", *SQUARE], "damaged", "BITPIX"),
+        (["SIMPLE  = T", "BITPIX  = 12", *SQUARE], "damaged", "BITPIX is 12"),
+        (["SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = 3"], "damaged", "NAXIS2 is missing"),
+        (["SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 2", "NAXIS1  = -3", "NAXIS2  = 3"], "damaged", "-3 pixels"),
+        (["SIMPLE  = T", "BITPIX  = 16", "NAXIS   = 9999"], "damaged", "NAXIS is 9999"),
+        (["SIMPLE  = F", "BITPIX  = 16", *SQUARE], "unsupported", "does not follow"),
     ],
 )  # fmt: skip
 def test_headers_that_cannot_be_followed(read, cards: list[str], code: str, words: str) -> None:

@@ -30,7 +30,7 @@ def start(folder: Path, *cards: str) -> tuple[datetime | None, str | None]:
         (["DATE-OBS= '2024-01-02'", "UT      = '03:04:05.0'"], AT, "DATE-OBS+UT"),
         # The time in DATE-OBS comes first (HEASARC dictionary: TIME-OBS only when DATE-OBS carries none).
         (["DATE-OBS= '2024-01-02T03:04:05'", "TIME-OBS= '13:14:15'"], AT, "DATE-OBS"),
-        (["DATE-OBS= '06/01/96'", "TIME-OBS= '01:02:03'"], datetime(1996, 1, 6, 1, 2, 3, tzinfo=UTC), "DATE-OBS+TIME-OBS"),
+        (["DATE-OBS= '06/01/96'", "UT      = '01:02:03'"], datetime(1996, 1, 6, 1, 2, 3, tzinfo=UTC), "DATE-OBS+UT"),
         (["DATE-BEG= '2024-01-02T03:04:05'", "DATE-OBS= '2024-01-02T03:09:05'"], AT, "DATE-BEG"),
         (["DATE-END= '2024-01-02T03:09:05'", "EXPTIME = 300.0"], AT, "DATE-END"),
         (["DATE-AVG= '2024-01-02T03:06:35'", "EXPTIME = 300.0"], AT, "DATE-AVG"),
