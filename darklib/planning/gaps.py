@@ -142,17 +142,32 @@ def _lacking(lights: list[Frame], choice: Choice, settings: Settings) -> list[Fr
 def _stabbed(lights: list[Frame], reach_c: float) -> list[tuple[Frame, ...]]:
     """Lights in as few groups as possible of which each spans no more than twice the reach of a dark.
 
-    Interval stabbing: from the coldest light up, a group ends where its coldest light would no longer be served.
+    Interval stabbing: from the coldest light up, a group ends where its coldest light would no longer be served. Of the
+    divisions into that many groups one with the narrowest groups is taken, which leaves most room for each temperature.
     """
+    ordered = sorted(lights, key=lambda light: (_temperature(light) or 0.0, light.id))
+    groups = _within(ordered, 2 * reach_c)
+    narrow_c, wide_c = 0.0, 2 * reach_c
+    while wide_c - narrow_c > 0.01:
+        middle_c = (narrow_c + wide_c) / 2
+        tried = _within(ordered, middle_c)
+        if len(tried) > len(groups):
+            narrow_c = middle_c
+        else:
+            wide_c, groups = middle_c, tried
+    return [tuple(group) for group in groups]
+
+
+def _within(ordered: list[Frame], width_c: float) -> list[list[Frame]]:
     groups: list[list[Frame]] = []
     floor_c = float("-inf")
-    for light in sorted(lights, key=lambda light: (_temperature(light) or 0.0, light.id)):
+    for light in ordered:
         value_c = _temperature(light) or 0.0
-        if not groups or value_c - floor_c > 2 * reach_c + 1e-9:
+        if value_c - floor_c > width_c + 1e-9:
             groups.append([])
             floor_c = value_c
         groups[-1].append(light)
-    return [tuple(group) for group in groups]
+    return groups
 
 
 def _flat_need(one: Match, settings: Settings) -> Need:
