@@ -37,10 +37,6 @@ def amend(
 
     An empty value ('') takes a field back to what the file says. The stored file is neither changed nor moved.
     """
-    from darklib.jobs.correct import amend as job
-    from darklib.jobs.correct import undo as undo_job
-    from darklib.show import change_screens, documents
-
     common = common_of(context)
     changes: dict[str, str | float | None] = {
         "kind": _kind(kind),
@@ -66,6 +62,10 @@ def amend(
             status=Exit.USAGE,
         )
     frames = ids_of(ids)
+    from darklib.jobs.correct import amend as job
+    from darklib.jobs.correct import undo as undo_job
+    from darklib.show import change_screens, documents
+
     with library(common) as opened:
         if undo:
             result = undo_job(opened, frames, dry_run=dry_run)

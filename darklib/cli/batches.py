@@ -20,11 +20,11 @@ def batches(
     lines: Lines = False,
 ) -> int:
     """The batches of lights: those of one night and target that want the same calibration frames."""
+    common = common_of(context)
+    nights = ranges.nights(night)
     from darklib.jobs.overview import batches as job
     from darklib.show import documents, objects, stock_screens
 
-    common = common_of(context)
-    nights = ranges.nights(night)
     with library(common) as opened:
         result = job(opened, nights=nights, target=target)
         root = opened.root

@@ -82,10 +82,10 @@ def changed(
     dry_run: DryRun = False,
 ) -> int:
     """Records that a camera was changed, so that what was shot before is not used for what is shot after."""
-    from darklib.jobs.correct import body_changed
-
     common = common_of(context)
     when = ranges.moment(at)
+    from darklib.jobs.correct import body_changed
+
     with library(common) as opened:
         return _told(common, body_changed(opened, body, what=what.value, at=when, note=note, dry_run=dry_run))
 

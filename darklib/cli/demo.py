@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 app = application()
 
 
+SERVED = (Exit.DONE, Exit.ATTENTION)
+"""Statuses after which the walk goes on: the scenario has files that need attention, on purpose."""
+
 Command = tuple[str, ...]
 """The arguments of one command line."""
 
@@ -49,11 +52,10 @@ def demo(
     common = common_of(context)
     result = make(folder, dry_run=dry_run, progress=progress_of(common))
     walk = [] if dry_run else steps(result)
+    ran = _ran_silently(walk) if common.json else _walked(common, result, walk)
+    failed = any(status not in SERVED for _, status in ran)
     if common.json:
-        ran = [(command, _silently(command)[0]) for step in walk for command in step.commands]
-        return tell(common, lambda: documents.demo(result, ran), lambda out: None)
-    ran = _walked(common, result, walk)
-    failed = any(status not in (Exit.DONE, Exit.ATTENTION) for _, status in ran)
+        tell(common, lambda: documents.demo(result, ran), lambda out: None)
     return int(Exit.FAILED if failed else Exit.DONE)
 
 
@@ -108,9 +110,18 @@ def _walked(common: Common, result: "DemoResult", walk: Sequence[Step]) -> list[
                 plain = ["--no-colour"] if common.no_colour else []
                 status = perform((*command, "--quiet", *plain))
             ran.append((command, status))
-            if status not in (Exit.DONE, Exit.ATTENTION):
+            if status not in SERVED:
                 return ran
     out.next(f"darklib --library {_as_typed((result.library,))} match --verbose", "looks around in it yourself")
+    return ran
+
+
+def _ran_silently(walk: Sequence[Step]) -> list[tuple[Command, int]]:
+    ran: list[tuple[Command, int]] = []
+    for command in (command for step in walk for command in step.commands):
+        ran.append((command, _silently(command)[0]))
+        if ran[-1][1] not in SERVED:
+            break
     return ran
 
 
@@ -121,7 +132,7 @@ def _silently(command: Command) -> tuple[int, dict[str, Any]]:
     printed = io.StringIO()
     with contextlib.redirect_stdout(printed):
         status = perform((*command, "--quiet", "--json"))
-    return status, json.loads(printed.getvalue())
+    return status, json.loads(printed.getvalue() or "{}")
 
 
 def _briefly(counts: dict[str, int]) -> str:

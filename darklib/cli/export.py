@@ -40,9 +40,6 @@ def export(
 
     Ends with 3 where something needed is missing or stale.
     """
-    from darklib.jobs.export import export as job
-    from darklib.show import change_screens, documents, objects
-
     common = common_of(context)
     if batch is None and night is None and target is None:
         raise DarklibError(
@@ -52,6 +49,9 @@ def export(
             status=Exit.USAGE,
         )
     nights = ranges.nights(night)
+    from darklib.jobs.export import export as job
+    from darklib.show import change_screens, documents, objects
+
     with library(common) as opened:
         root = opened.root
         result = job(

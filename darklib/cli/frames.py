@@ -34,9 +34,6 @@ def frames(
     lines: Lines = False,
 ) -> int:
     """Lists frames, sorted by time."""
-    from darklib.jobs.overview import frames as job
-    from darklib.show import documents, objects, stock_screens
-
     common = common_of(context)
     asked = FramesAsked(
         kind=kind,
@@ -52,6 +49,9 @@ def frames(
         limit=limit,
         after=after,
     )
+    from darklib.jobs.overview import frames as job
+    from darklib.show import documents, objects, stock_screens
+
     with library(common) as opened:
         result = job(opened, asked)
         root = opened.root

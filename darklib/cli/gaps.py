@@ -20,11 +20,11 @@ def gaps(
     lines: Lines = False,
 ) -> int:
     """What lights lack: which darks, flats and biases would have to be shot, at which exposure and temperature."""
+    common = common_of(context)
+    nights = ranges.nights(night)
     from darklib.jobs.plan import gaps as job
     from darklib.show import documents, gaps_screen, objects
 
-    common = common_of(context)
-    nights = ranges.nights(night)
     with library(common) as opened:
         result = job(opened, nights=nights, want_plan=plan)
     if lines:

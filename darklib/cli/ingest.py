@@ -34,13 +34,13 @@ def ingest(
 
     The source is not changed, except with --move. What the options state goes before what the files say.
     """
-    from darklib.jobs.ingest import ingest as job
-    from darklib.show import documents, ingest_screen
-
     common = common_of(context)
     stated = Stated(kind, train, body, ranges.temperature(temperature), ranges.clock_shift(clock))
     progress = progress_of(common)
     ask = ask_of(common, progress)
+    from darklib.jobs.ingest import ingest as job
+    from darklib.show import documents, ingest_screen
+
     with library(common) as opened:
         result = job(
             opened, paths or [], stated, in_place=in_place, move=move, dry_run=dry_run, progress=progress, ask=ask

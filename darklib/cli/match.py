@@ -28,12 +28,12 @@ def match(
 
     Ends with 3 where something needed is missing or stale.
     """
-    from darklib.jobs.match import match as job
-    from darklib.show import documents, match_screen, objects
-
     common = common_of(context)
     nothing_asked = night is None and target is None and batch is None and not paths
     nights = Nights(last=True) if nothing_asked else ranges.nights(night)
+    from darklib.jobs.match import match as job
+    from darklib.show import documents, match_screen, objects
+
     with library(common) as opened:
         result = job(opened, nights=nights, target=target, batch=batch, paths=paths or [])
         root = opened.root

@@ -41,10 +41,10 @@ def changed(
     dry_run: DryRun = False,
 ) -> int:
     """Records that a train was taken apart, rotated or cleaned: flats from before do not serve lights from after."""
-    from darklib.jobs.correct import train_changed
-
     common = common_of(context)
     when = ranges.moment(at)
+    from darklib.jobs.correct import train_changed
+
     with library(common) as opened:
         return _told(common, train_changed(opened, train, at=when, note=note, dry_run=dry_run))
 

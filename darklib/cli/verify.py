@@ -19,11 +19,11 @@ def verify(
     against: Annotated[str | None, typer.Option(metavar="DIR", help="compare a second copy of the library")] = None,
 ) -> int:
     """Reads and hashes every stored file again, checks the catalogue, and names what differs. Changes nothing."""
+    common = common_of(context)
+    part = ranges.share(sample)
     from darklib.jobs.audit import verify as job
     from darklib.show import documents, safety_screens
 
-    common = common_of(context)
-    part = ranges.share(sample)
     with library(common) as opened:
         result = job(opened, sample=part, against=against, progress=progress_of(common))
     return tell(
