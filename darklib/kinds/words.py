@@ -79,6 +79,11 @@ def kind_from_names(parts: Sequence[str], file_name: str, targets: Iterable[str]
     return None
 
 
+def is_target(text: str) -> bool:
+    """Whether what the header calls the object is the name of something in the sky, and not "Dark" or "Flat"."""
+    return bool(_real_targets((text,)))
+
+
 def words_of(name: str) -> list[str]:
     """A name's words in small letters: parted at what is no letter, at changes of case and at digits; numbers stay."""
     return [token.casefold() for token in _TOKEN.findall(name)]

@@ -9,36 +9,43 @@ from numpy.typing import NDArray
 
 from darklib.pixels.blocks import MAD_TO_SIGMA, Blocks
 
-PEAK_SIGMA = 5.0
+PEAK_SIGMA = 3.5
 """A point stands out when its highest pixel lies this many standard deviations above its surroundings."""
-MOST_POINTS = 60_000
+HOT_SIGMA = 5.0
+"""A hot pixel has nothing beside it that confirms it, so it has to stand out further."""
+MOST_POINTS = 40_000
 """Of more pixels than about this that stand out, the brightest are looked at."""
 MOST_STARS = 3_000
 """As many stars as are looked at closely."""
 STRIP = 64
 """Rows for which the background is taken as one."""
-MARGIN = 10
+MARGIN = 2
+"""Pixels along the border that are left out."""
 
 Limits = Callable[[int], NDArray[np.float32]]
 
-_SIDES = ((-1, 0), (0, -1), (0, 1), (1, 0))
-_CORNERS = ((-1, -1), (-1, 1), (1, -1), (1, 1))
 _RING = tuple(
     (dy, dx) for dy in range(-7, 8) for dx in range(-7, 8) if max(abs(dy), abs(dx)) in (5, 7) and (dy + 2 * dx) % 3 == 0
 )
 
-SIDES_THAT_SHINE = 3
-SIDE_SIGMA = 1.5
-SIDES_SIGMA = 4.0
-SIDES_SHARE = 0.15
-"""A star lights at least three of the four pixels beside its peak, each by 1.5 sigma; the three fainter of the four
-together by 4 sigma of their sum and by 15 percent of the peak. A star of one pixel full width at half maximum, right in
-the middle of a pixel, gives them 46 percent; charge that leaks from a hot pixel stays under 6."""
+BESIDE_SIGMA = 1.5
+WEAKER_TWO_SIGMA = 4.0
+BESIDE_SHARE = 0.15
+"""A star lights three pixels beside its peak: three of the four sides, or two sides and the corner between them when it
+lies between pixels. Each of the three by 1.5 sigma, the weaker two together by 4 sigma of their sum, all together by 15
+percent of the peak. A star of one pixel full width at half maximum, right in the middle of a pixel, gives three sides
+46 percent; charge that leaks out of a hot pixel gives them under 6; a second hot pixel beside it lights one."""
+PLAIN_SIGMA = 6.0
+"""A star whose three lit pixels stand out by this much each is plain: only a cluster of hot pixels can pass for it."""
+
+_BESIDE = ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1))
+_THREES = ((0, 1, 2), (0, 1, 3), (0, 2, 3), (1, 2, 3), (0, 1, 4), (0, 2, 5), (3, 1, 6), (3, 2, 7))
 
 
 @dataclass(frozen=True, slots=True)
 class Sources:
     """stars, hot: how many, above `threshold_sigma`; by_chance: as `stars`, with the surroundings of another place.
+    plain, plain_by_chance: how many of them are plain.
 
     star_peaks: heights of the stars' highest pixels above their surroundings, data units, greatest first;
     star_sharpness: the four sides' mean over the peak, median of the stars.
@@ -46,6 +53,8 @@ class Sources:
 
     stars: int
     by_chance: int
+    plain: int
+    plain_by_chance: int
     hot: int
     threshold_sigma: float
     star_peaks: NDArray[np.float64]
@@ -58,6 +67,7 @@ class Background:
     def __init__(self, data: NDArray[Any], blocks: Blocks) -> None:
         self.height, self.width = data.shape
         self.rows, self.columns = blocks.channels.shape
+        self.colours_of_two = (self.rows, self.columns) == (2, 2) and blocks.noise.size < 4
         self._data = data.reshape(-1)
         self._noise = blocks.noise[blocks.channels].astype(np.float32)
         self._j, self._wy = _weights(blocks.centre_y, self.height)
@@ -116,57 +126,111 @@ def sources_of(data: NDArray[Any], blocks: Blocks) -> Sources:
     y, x = _standing_out(data, background, threshold)
     peak = background.sigmas(y, x)
     # A peak is higher than its neighbours; of equal ones in a saturated star the last counts.
-    sides: list[NDArray[np.float32]] = []
-    for dy, dx in _SIDES:
-        side = background.sigmas(y + dy, x + dx)
-        top = peak >= side if (dy, dx) < (0, 0) else peak > side
-        y, x, peak, side = y[top], x[top], peak[top], side[top]
-        sides = [*(one[top] for one in sides), side]
-    beside = np.stack(sides)
-    starlike = _shines(beside, peak)
-    hot = int(np.count_nonzero(~starlike & (_three(beside) < SIDES_SHARE * peak)))
-    far = background.columns * max(1, 8 // background.columns)
-    away = np.where(x < background.width // 2, x + far, x - far)
-    by_chance = int(
-        np.count_nonzero(_shines(np.stack([background.sigmas(y + dy, away + dx) for dy, dx in _SIDES]), peak))
+    beside: list[NDArray[np.float32]] = []
+    for dy, dx in _BESIDE:
+        value = background.sigmas(y + dy, x + dx)
+        top = peak >= value if (dy, dx) < (0, 0) else peak > value
+        y, x, peak = y[top], x[top], peak[top]
+        beside = [*(one[top] for one in beside), value[top]]
+    around = np.stack([*beside, *_same_colour(background, y, x)])
+    starlike = _shines(around, peak)
+    hot = int(np.count_nonzero((peak >= HOT_SIGMA) & ~starlike))
+    chance = _close(background, *_displaced(background, y, x, peak))
+    y, x, peak, around = y[starlike], x[starlike], peak[starlike], around[:, starlike]
+    found = _close(background, y, x, peak, around)
+    return Sources(
+        stars=found.heights.size,
+        by_chance=chance.heights.size,
+        plain=found.plain,
+        plain_by_chance=chance.plain,
+        hot=hot,
+        threshold_sigma=threshold,
+        star_peaks=np.sort(found.heights)[::-1],
+        star_sharpness=found.sharpness,
     )
 
-    y, x, peak, beside = y[starlike], x[starlike], peak[starlike], beside[:, starlike]
-    for dy, dx in _CORNERS:
-        corner = background.sigmas(y + dy, x + dx)
-        top = peak >= corner if (dy, dx) < (0, 0) else peak > corner
-        y, x, peak, beside = y[top], x[top], peak[top], beside[:, top]
+
+@dataclass(frozen=True, slots=True)
+class _Close:
+    heights: NDArray[np.float64]
+    plain: int = 0
+    sharpness: float = 0.0
+
+
+def _displaced(
+    background: Background, y: NDArray[np.intp], x: NDArray[np.intp], peak: NDArray[np.float32]
+) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float32], NDArray[np.float32]]:
+    """The same peaks set down in surroundings that are not theirs: what passes for a star there does so by chance."""
+    far = background.columns * max(1, 8 // background.columns)
+    x = np.where(x < background.width // 2, x + far, x - far)
+    around = np.stack([*(background.sigmas(y + dy, x + dx) for dy, dx in _BESIDE), *_same_colour(background, y, x)])
+    starlike = _shines(around, peak) & (around[: len(_BESIDE)] < peak).all(axis=0)
+    return y[starlike], x[starlike], peak[starlike], around[:, starlike]
+
+
+def _same_colour(background: Background, y: NDArray[np.intp], x: NDArray[np.intp]) -> list[NDArray[np.float32]]:
+    """The next pixels of the same colour, for 2 x 2 patterns: behind a narrow-band filter a star shines in one only."""
+    if not background.colours_of_two:
+        return []
+    return [
+        background.sigmas(np.clip(y + 2 * dy, 0, background.height - 1), np.clip(x + 2 * dx, 0, background.width - 1))
+        for dy, dx in _BESIDE
+    ]
+
+
+def _close(
+    background: Background,
+    y: NDArray[np.intp],
+    x: NDArray[np.intp],
+    peak: NDArray[np.float32],
+    around: NDArray[np.float32],
+) -> _Close:
+    """What shines still against the level and noise close by: heights of the peaks, data units; sharpness.
+
+    Where there is a glow or a nebula, level and noise close by differ from those between the blocks.
+    """
     if y.size > MOST_STARS:
         chosen = np.argpartition(peak, -MOST_STARS)[-MOST_STARS:]
-        y, x, peak, beside = y[chosen], x[chosen], peak[chosen], beside[:, chosen]
+        y, x, peak, around = y[chosen], x[chosen], peak[chosen], around[:, chosen]
     if y.size == 0:
-        return Sources(0, by_chance, hot, threshold, np.zeros(0), 0.0)
-    # Close by, the level may differ from the blocks' (a glow, a nebula), and so may the noise.
+        return _Close(np.zeros(0))
     dy, dx = np.array(_RING).T[:, :, np.newaxis]
-    near = background.sigmas(y + dy, x + dx)
+    near = background.sigmas(np.clip(y + dy, 0, background.height - 1), np.clip(x + dx, 0, background.width - 1))
     middle = np.median(near, axis=0)
     spread = np.maximum(MAD_TO_SIGMA * np.median(np.abs(near - middle), axis=0), 1.0)
-    peak, beside = (peak - middle) / spread, (beside - middle) / spread
-    real = _shines(beside, peak) & (peak >= PEAK_SIGMA)
-    peaks = np.sort((peak * spread * background.noise_at(y, x))[real].astype(np.float64))[::-1]
-    sharpness = float(np.median(beside[:, real].mean(axis=0) / peak[real])) if real.any() else 0.0
-    return Sources(int(real.sum()), by_chance, hot, threshold, peaks, sharpness)
+    peak, around = (peak - middle) / spread, (around - middle) / spread
+    real = _shines(around, peak) & (peak >= PEAK_SIGMA)
+    heights = (peak * spread * background.noise_at(y, x))[real].astype(np.float64)
+    sharpness = float(np.median(around[:4, real].mean(axis=0) / peak[real])) if real.any() else 0.0
+    plain = real & _shines(around, peak, PLAIN_SIGMA)
+    return _Close(heights, int(plain.sum()), sharpness)
 
 
-def _three(sides: NDArray[np.float32]) -> NDArray[np.float32]:
-    three: NDArray[np.float32] = sides.sum(axis=0) - sides.max(axis=0)
-    return three
-
-
-def _shines(sides: NDArray[np.float32], peak: NDArray[np.float32]) -> NDArray[np.bool_]:
-    three = _three(sides)
-    enough = np.count_nonzero(sides > SIDE_SIGMA, axis=0) >= SIDES_THAT_SHINE
-    found: NDArray[np.bool_] = enough & (three >= SIDES_SIGMA * 3**0.5) & (three >= SIDES_SHARE * peak)
+def _shines(
+    around: NDArray[np.float32], peak: NDArray[np.float32], each_sigma: float = BESIDE_SIGMA
+) -> NDArray[np.bool_]:
+    """Whether the surroundings of peaks are lit as a star's; around: (8 or 16, peaks) in the order of `_BESIDE`, the
+    next pixels and where there are sixteen the next of the same colour.
+    """
+    found = np.zeros(peak.size, dtype=bool)
+    if peak.size == 0:
+        return found
+    for first in range(0, around.shape[0], len(_BESIDE)):
+        for three in _THREES:
+            found |= _lit(around[[first + place for place in three]], peak, each_sigma)
     return found
 
 
+def _lit(lit: NDArray[np.float32], peak: NDArray[np.float32], each_sigma: float) -> NDArray[np.bool_]:
+    total = lit.sum(axis=0)
+    weaker = total - lit.max(axis=0)
+    enough = (lit.min(axis=0) > each_sigma) & (weaker >= WEAKER_TWO_SIGMA * 2**0.5)
+    all_of_it: NDArray[np.bool_] = enough & (total >= BESIDE_SHARE * peak)
+    return all_of_it
+
+
 def _threshold(blocks: Blocks, size: int) -> float:
-    """The height above which pixels are looked at: 5 sigma, or what leaves about as many as are looked at."""
+    """The height above which pixels are looked at: `PEAK_SIGMA`, or what leaves about as many as are looked at."""
     above = blocks.rest()
     high = above[above > PEAK_SIGMA]
     most = max(20, round(MOST_POINTS * above.size / size))

@@ -9,11 +9,14 @@ All are plain numbers by name, in the data's unit (`_dn`), in standard deviation
 - channel_low_dn: mean level of the darkest channel.
 - fall_least_sigma, fall_mean_sigma: level in the middle less that of the brightest corner, and of the corners' mean:
   light that came through optics falls off towards all four; a glow or a gradient does not.
-- glow_sigma: the brightest of the eight places along the border less the middle.
+- glow_sigma, dip_sigma: the brightest of eight places along the border less the middle; the middle less the darkest.
 - uneven_sigma: root mean square of the block levels about a smooth surface of second order, without what noise does.
 - rows_sigma, columns_sigma: standard deviation of whole rows' and columns' levels, without what noise does.
-- stars, stars_by_chance, hot_pixels, threshold_sigma: see `sources`. star_peak_dn: height of the third brightest star
-  (0 with fewer than three); star_median_dn: of the median one; star_sharpness: sides over peak.
+- stars, plain_stars: sources that spread over several pixels as stars do, and those no noise could make;
+  stars_by_chance, plain_stars_by_chance: how many look so though they are not, by a control; hot_pixels: points of one
+  pixel above 5 sigma; threshold_sigma: height above which points were looked at. See `sources`.
+- star_peak_dn: height of the third brightest star, 0 with fewer than three; star_median_dn: of the median one;
+  star_sharpness: its four sides' mean over its peak.
 - pixels: how many the counts refer to.
 """
 
@@ -49,6 +52,8 @@ def structure(data: NDArray[Any], mosaic: Mosaic, least_noise: float) -> dict[st
         **_lines(blocks),
         "stars": float(found.stars),
         "stars_by_chance": float(found.by_chance),
+        "plain_stars": float(found.plain),
+        "plain_stars_by_chance": float(found.plain_by_chance),
         "hot_pixels": float(found.hot),
         "threshold_sigma": found.threshold_sigma,
         "star_peak_dn": float(peaks[2]) if peaks.size > 2 else 0.0,
@@ -88,6 +93,7 @@ def _large_scale(level: NDArray[np.float64], noise: float) -> dict[str, float]:
         "fall_least_sigma": (middle - max(corners)) / noise,
         "fall_mean_sigma": (middle - sum(corners) / 4.0) / noise,
         "glow_sigma": (max(corners + edges) - middle) / noise,
+        "dip_sigma": (middle - min(corners + edges)) / noise,
         "uneven_sigma": uneven / noise,
     }
 

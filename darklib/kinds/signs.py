@@ -1,0 +1,174 @@
+"""What a frame's figures say about light: signs, each sure, possible or absent, that it fell on the sensor.
+
+Three signs need no black level: stars, a fall-off towards all four corners, and channels of a colour pattern that
+differ. The fourth, the level above black, needs one: the file's own, or that of biases and darks of the same camera.
+Limits are in standard deviations of one pixel; they are wide of what unlit sensors show (see tests/kinds).
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+from darklib.facts.frame import FrameFacts, PixelFacts
+
+CHANNELS_SURE, CHANNELS_POSSIBLE = 0.5, 0.3
+FALL_SURE, FALL_POSSIBLE = 0.15, 0.09
+LIT_SIGMA = 12.0
+"""Dark current spreads over pixels by a tenth or more, so an unlit level can't stand further than this above black."""
+UNLIT_SIGMA = 3.0
+"""A level up to here may be dark current, or a sky too faint to be told from it."""
+MOST_BLACK_SHARE = 0.13
+"""Share of the range up to which black levels are seen: 2048 of 16383 is the highest in wide use."""
+BRIGHT_SHARE = 0.12
+"""Share of the range above that, which only light reaches."""
+MARKED_FALL, MARKED_COLOUR = 0.02, 0.10
+"""Where no black level is known: a bright frame's fall-off and colour are at least one of these shares of its level."""
+SMOOTH_LEAK_SIGMA, SMOOTH_LEAK_SHARE = 1.5, 0.2
+"""A glow of the readout amplifier is over long before the far side; stray light is not."""
+UNEVEN_SIGMA = 0.15
+SLOPE_SIGMA = 0.6
+"""More than a bias slopes; an evenly lit frame slopes by a percent or more, which is nearly a sigma."""
+
+MUONS_PER_CM2_S = 1.0 / 60.0
+"""Cosmic rays at sea level, about one a minute and square centimetre (common practice, no single source)."""
+MUONS_LIKE_STARS = 0.3
+USUAL_PIXEL_UM = 4.5
+
+
+@dataclass(frozen=True, slots=True)
+class Signs:
+    """above_sigma: level of the brightest channel above black in standard deviations, None without a black level.
+    share: the level above black as a share of the range; without a black level, above the highest usual one.
+    certain_share: likewise, with a range of 16 bits where the file tells none. marked: whether without a black level
+    what light does is marked enough for the whole level to be light.
+    stars, colour, fall: 2 sure, 1 possible, 0 absent. leak: light or glow that reaches across the frame.
+    over_noise: `share` in standard deviations.
+    contrast: height of the third brightest star over the level above black.
+    """
+
+    above_sigma: float | None
+    share: float
+    certain_share: float
+    marked: bool
+    over_noise: float
+    stars: int
+    star_count: float
+    contrast: float
+    colour: int
+    colour_share: float | None
+    fall: int
+    leak: bool
+    uneven: bool
+    sloping: bool
+    saturated: bool
+
+    @property
+    def lit(self) -> bool:
+        """Whether light surely fell on it."""
+        high = self.above_sigma is not None and self.above_sigma > LIT_SIGMA
+        return self.stars == 2 or self.colour == 2 or self.fall == 2 or high or self.certain_share > BRIGHT_SHARE
+
+    @property
+    def perhaps_lit(self) -> bool:
+        """Whether any sign is there at all, apart from the level."""
+        return self.lit or self.leak or self.uneven or max(self.stars, self.colour, self.fall) > 0
+
+
+def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> Signs | None:
+    """The signs of one frame; None where its pixels have no figures of structure (a tiny frame).
+
+    black_dn: level of unlit frames of this camera, or None; the file's own is used then.
+    """
+    figures = pixels.structure
+    if not figures:
+        return None
+    noise, level = figures["noise_dn"], figures["level_dn"]
+    if black_dn is None:
+        black_dn = own_black(facts, level, noise)
+    above_dn = level if black_dn is None else level - black_dn
+    top, certain_top = range_dn(facts, pixels), max(range_dn(facts, pixels), certain_range_dn(facts, pixels))
+    share, certain_share = (
+        level / whole - MOST_BLACK_SHARE if black_dn is None else above_dn / max(whole - black_dn, 1e-9)
+        for whole in (top, certain_top)
+    )
+    spread = figures["channel_spread_sigma"]
+    marked = figures["fall_mean_sigma"] > MARKED_FALL * level / noise or spread > MARKED_COLOUR * level / noise
+    glow, dip = figures["glow_sigma"], figures["dip_sigma"]
+    fall = figures["fall_least_sigma"]
+    return Signs(
+        above_sigma=None if black_dn is None else above_dn / noise,
+        share=share,
+        certain_share=certain_share,
+        marked=marked or black_dn is not None,
+        over_noise=share * top / noise,
+        stars=_stars(facts, pixels),
+        star_count=max(0.0, figures["stars"] - figures["stars_by_chance"]),
+        contrast=figures["star_peak_dn"] / max(above_dn, noise),
+        colour=_graded(spread, CHANNELS_SURE, CHANNELS_POSSIBLE),
+        colour_share=None if black_dn is None or above_dn <= 0 else spread * noise / above_dn,
+        fall=_graded(fall, FALL_SURE, FALL_POSSIBLE),
+        leak=glow > SMOOTH_LEAK_SIGMA and dip > SMOOTH_LEAK_SHARE * glow,
+        uneven=figures["uneven_sigma"] > max(UNEVEN_SIGMA, 0.5 * glow),
+        sloping=max(glow, dip) > SLOPE_SIGMA or figures["uneven_sigma"] > UNEVEN_SIGMA,
+        saturated=pixels.saturated_fraction > 0.5,
+    )
+
+
+def own_black(facts: FrameFacts, level_dn: float, noise_dn: float) -> float | None:
+    """The black level the file tells, unless the pixels belie it."""
+    black = facts.black_dn
+    if black is None or black <= 0 or level_dn < black - UNLIT_SIGMA * noise_dn:
+        return None
+    return black
+
+
+def range_dn(facts: FrameFacts, pixels: PixelFacts) -> float:
+    """The highest value the frame could hold: as the file tells, else the least usual range that holds its values."""
+    if facts.white_dn is not None and facts.white_dn > 0:
+        return facts.white_dn
+    if facts.bits is not None and 8 <= facts.bits <= 16 and pixels.max_dn < 1 << facts.bits:
+        return float((1 << facts.bits) - 1)
+    for top in (1.0, 4095.0, 16383.0, 65535.0):
+        if pixels.max_dn <= top and (top > 1.0 or not pixels.exact):
+            return top
+    return pixels.max_dn
+
+
+def certain_range_dn(facts: FrameFacts, pixels: PixelFacts) -> float:
+    """As `range_dn`, but the widest range where the file tells none."""
+    if facts.white_dn or facts.bits or not pixels.exact:
+        return range_dn(facts, pixels)
+    return 65535.0
+
+
+def expected_cosmic_stars(facts: FrameFacts, pixels: PixelFacts) -> float:
+    """How many tracks of cosmic rays pass for stars on a sensor of this size in this exposure."""
+    pitch_cm = (facts.pixel_size_um or USUAL_PIXEL_UM) * facts.binning[0] * 1e-4
+    area_cm2 = pixels.width * pixels.height * pitch_cm**2
+    return MUONS_PER_CM2_S * area_cm2 * (facts.exposure_s or 0.0) * MUONS_LIKE_STARS
+
+
+def star_grade(
+    stars: float, stars_by_chance: float, plain: float, plain_by_chance: float, cosmic: float, frames: int = 1
+) -> int:
+    """2: more stars than chance and cosmic rays give; 1: perhaps some; 0: no sign of any. Counts are over `frames`."""
+    plain_expected, expected = plain_by_chance + cosmic, stars_by_chance + 2.0 * cosmic
+    if plain > plain_expected + 2.0 * sqrt(frames) + 2.0 * sqrt(plain_expected):
+        return 2
+    if stars > expected + 3.0 * sqrt(frames) + 3.0 * sqrt(expected + 0.5):
+        return 2
+    return int(plain > plain_expected or stars > expected + 1.0 + sqrt(expected))
+
+
+def _stars(facts: FrameFacts, pixels: PixelFacts) -> int:
+    figures = pixels.structure
+    return star_grade(
+        figures["stars"],
+        figures["stars_by_chance"],
+        figures["plain_stars"],
+        figures["plain_stars_by_chance"],
+        expected_cosmic_stars(facts, pixels),
+    )
+
+
+def _graded(value: float, sure: float, possible: float) -> int:
+    return 2 if value > sure else 1 if value > possible else 0
