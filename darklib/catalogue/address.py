@@ -152,9 +152,9 @@ def back_up(path: Path, target: Path) -> None:
     From a connection of its own: on one that has written and not yet committed, the backup would wait for itself.
     """
     with (
+        in_words(target),
         closing(sqlite3.connect(file_uri(path, "rw"), uri=True, timeout=BUSY_S)) as source,
         closing(sqlite3.connect(file_uri(target, "rwc"), uri=True, timeout=BUSY_S)) as copy,
-        in_words(target),
     ):
         source.backup(copy)
         (verdict,) = copy.execute("PRAGMA quick_check(1)").fetchone()

@@ -1,10 +1,13 @@
 """One helper begins, commits and rolls back: every mutator alone, inside a transaction, and rolled back."""
 
 import ast
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
-from catalogue_material import NOW, applied, dump, ended, pixel_facts, raw, sha_of, started, stored
+from catalogue_material import NOW, applied, dump, ended, made, pixel_facts, raw, sha_of, started, stored
 
 from darklib.catalogue.catalogue import Catalogue
 from darklib.facts import entries as e
@@ -34,13 +37,22 @@ MUTATORS: dict[str, e.Entry] = {
 }
 
 
+@cache
+def filled_file() -> bytes:
+    with TemporaryDirectory() as folder:
+        with made(Path(folder)) as catalogue:
+            aside = e.SetAside(sha_of("z"), "/card/z", "set-aside/z", "damaged", "broken", "0.1.0")
+            said = [e.Stated("s1", (B,), "filter", "Ha", "", NOW), e.Retired((B,), "", NOW)]
+            applied(catalogue, [started("run-1"), stored("a"), stored("b", serial=None), aside, *said])
+            assert {row.ref.id for row in catalogue.bodies()} == {BODY, PLAIN}
+        return catalogue.path.read_bytes()
+
+
 @pytest.fixture
-def filled(catalogue: Catalogue) -> Catalogue:
-    aside = e.SetAside(sha_of("z"), "/card/z", "set-aside/z", "damaged", "broken", "0.1.0")
-    said = [e.Stated("s1", (B,), "filter", "Ha", "", NOW), e.Retired((B,), "", NOW)]
-    applied(catalogue, [started("run-1"), stored("a"), stored("b", serial=None), aside, *said])
-    assert {row.ref.id for row in catalogue.bodies()} == {BODY, PLAIN}
-    return catalogue
+def filled(tmp_path: Path) -> Iterator[Catalogue]:
+    (tmp_path / "catalogue.sqlite").write_bytes(filled_file())
+    with made(tmp_path) as catalogue:
+        yield catalogue
 
 
 def stopped(catalogue: Catalogue, entry: e.Entry, run: str, error: BaseException) -> None:
