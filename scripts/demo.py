@@ -1,7 +1,7 @@
 """The main job on an invented scenario, from a bare checkout: `python3 scripts/demo.py [DIR] [options of the demo]`.
 
 Prepares the project's own environment first (see environment.py), then runs `darklib demo`. Without DIR a new temporary
-folder is used; it is kept, so that the library can be looked at afterwards.
+folder is used; it is kept, so that the library in it can be looked at afterwards.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ def arguments_of_demo(given: list[str]) -> list[str]:
     """Return the arguments for `darklib`: a new temporary folder is added where `given` names none."""
     if any(not word.startswith("-") for word in given) or {"-h", "--help"} & set(given):
         return ["demo", *given]
-    return ["demo", str(Path(tempfile.mkdtemp(prefix="darklib-demo-")) / "library"), *given]
+    return ["demo", tempfile.mkdtemp(prefix="darklib-demo-"), *given]
 
 
 def main() -> None:

@@ -48,10 +48,8 @@ def run(todo: list[Step]) -> list[tuple[Step, int, float]]:
     """Run `todo` in order and return each step with its exit status and seconds."""
     done = []
     for number, step in enumerate(todo, start=1):
-        print(
-            f"\n== {number}/{len(todo)} {step.name}: {subprocess.list2cmdline([Path(step.command[0]).name, *step.command[1:]])}",
-            flush=True,
-        )
+        shown = subprocess.list2cmdline([Path(step.command[0]).name, *step.command[1:]])
+        print(f"\n== {number}/{len(todo)} {step.name}: {shown}", flush=True)
         started = time.monotonic()
         status = subprocess.run(step.command, cwd=environment.ROOT, check=False).returncode
         seconds = time.monotonic() - started
