@@ -221,10 +221,10 @@ _SECTION = re.compile(r"\[?\s*(\d+)\s*:\s*(\d+)\s*,\s*(\d+)\s*:\s*(\d+)\s*\]?$")
 
 def section(card: Card, field: str) -> tuple[Told, ...]:
     """`[x1:x2,y1:y2]`, counted from 1, both ends included, x first."""
-    text = _text(card)
-    if not _SECTION.match(text):
+    match = _SECTION.match(_text(card))
+    if not match:
         raise NotUnderstood("no section [x1:x2,y1:y2]")
-    return (Told(field, text),)
+    return (Told(field, "[{}:{},{}:{}]".format(*match.groups())),)
 
 
 def _text(card: Card) -> str:
