@@ -2,12 +2,20 @@
 
 from collections.abc import Sequence
 
-from darklib.facts.match import Verdict
-from darklib.facts.plan import Gap, Plan
+from darklib.facts.frame import Kind
+from darklib.facts.plan import Gap, Plan, Step
 from darklib.jobs.results import GapsResult
 from darklib.show import text, words
 from darklib.show.out import Out
 from darklib.show.table import Column, table
+
+TOO_LATE = "too late"
+TOO_COLD = "too cold"
+EXPLAINED = {
+    TOO_LATE: "flats belong to their night and train, and the time to shoot these is over.",
+    TOO_COLD: "below the lower limit that the configuration states for this camera.",
+}
+"""Why some gaps cannot be filled any more."""
 
 
 def gaps(out: Out, result: GapsResult) -> None:
@@ -18,10 +26,10 @@ def gaps(out: Out, result: GapsResult) -> None:
         return
     out.heading("What lights lack")
     gaps_table(out, result.gaps, indent=2)
-    if any(not gap.still_possible for gap in result.gaps):
-        out.paragraph(
-            "Frames marked 'too late' can no longer be shot: their train has been changed since.", indent=2, style="dim"
-        )
+    remarks = {_remark(gap) for gap in result.gaps}
+    for remark in (TOO_LATE, TOO_COLD):
+        if remark in remarks:
+            out.paragraph(f"{remark}: {EXPLAINED[remark]}", indent=2)
     if result.plan is not None:
         out.line()
         _plan(out, result.plan)
@@ -46,12 +54,13 @@ def gaps_table(out: Out, items: Sequence[Gap], *, indent: int = 0) -> None:
             Column("need", right=True),
             Column("exposure", right=True),
             Column("shoot at", right=True),
-            Column("serves", keep=1),
-            Column("now", keep=2),
+            Column("setting", keep=1),
+            Column("camera", keep=2),
             Column("filter", keep=3),
-            Column("setting", keep=4),
-            Column("camera", keep=5),
-            Column("train", keep=6),
+            Column("now", keep=4),
+            Column("between", keep=5),
+            Column("serves", keep=6),
+            Column("train", keep=7),
             Column("remark"),
         ),
         [
@@ -61,18 +70,25 @@ def gaps_table(out: Out, items: Sequence[Gap], *, indent: int = 0) -> None:
                 str(gap.need),
                 _exposure(gap),
                 _shoot_at(gap),
-                f"{text.some(gap.lights_count, 'light')}, {text.minutes(gap.lights_seconds / 60)}",
-                words.verdict(gap.verdict_now),
-                gap.filter or "",
                 words.setting(gap.readout),
                 words.camera(gap.body),
+                gap.filter or "",
+                words.verdict(gap.verdict_now),
+                text.spread(gap.interval.low_c, gap.interval.high_c) if gap.interval is not None else "",
+                f"{text.some(gap.lights_count, 'light')}, {text.minutes(gap.lights_seconds / 60)}",
                 gap.train.label if gap.train else "",
-                "" if gap.still_possible else ("too late", "red"),
+                (_remark(gap), "red"),
             )
             for gap in items
         ],
         indent=indent,
     )
+
+
+def _remark(gap: Gap) -> str:
+    if gap.still_possible:
+        return ""
+    return TOO_LATE if gap.kind is Kind.FLAT else TOO_COLD
 
 
 def _exposure(gap: Gap) -> str:
@@ -83,9 +99,8 @@ def _exposure(gap: Gap) -> str:
 
 def _shoot_at(gap: Gap) -> str:
     if gap.interval is None:
-        return "any" if gap.role in ("flat", "bias") else "?"
-    low, high = gap.interval.low_c, gap.interval.high_c
-    return f"{text.temperature(gap.interval.shoot_at_c)} ({text.spread(low, high)})"
+        return {"dark": "as the lights", "dark_flat": "as the flats"}.get(gap.role, "any")
+    return text.temperature(gap.interval.shoot_at_c)
 
 
 def _plan(out: Out, plan: Plan) -> None:
@@ -98,20 +113,20 @@ def _plan(out: Out, plan: Plan) -> None:
             Column("exposure", right=True),
             Column("temp.", right=True),
             Column("takes", right=True),
-            Column("serves", keep=1),
-            Column("setting", keep=2),
-            Column("camera", keep=3),
+            Column("setting", keep=1),
+            Column("camera", keep=2),
+            Column("serves", keep=3),
         ),
         [
             (
                 f"{number}.",
                 f"{step.frames} {step.kind.value if step.frames == 1 else _many(step.kind.value)}",
                 text.exposure(step.exposure_s),
-                text.temperature(step.temperature_c) if step.temperature_c is not None else "any",
+                _step_temperature(step),
                 text.minutes(step.minutes),
-                text.some(step.serves_lights, "light"),
                 words.setting(step.readout),
                 words.camera(step.body),
+                text.some(step.serves_lights, "light"),
             )
             for number, step in enumerate(plan.steps, start=1)
         ],
@@ -123,10 +138,11 @@ def _plan(out: Out, plan: Plan) -> None:
         )
 
 
+def _step_temperature(step: Step) -> str:
+    if step.temperature_c is not None:
+        return text.temperature(step.temperature_c)
+    return "as served" if step.kind is Kind.DARK else "any"
+
+
 def _many(kind: str) -> str:
     return {"bias": "biases"}.get(kind, kind + "s")
-
-
-def short_of(items: Sequence[Gap]) -> int:
-    """How many of the gaps leave lights without anything that serves."""
-    return sum(gap.verdict_now is Verdict.MISSING for gap in items)

@@ -270,6 +270,7 @@ def gap(value: Gap) -> Json:
         "need": value.need,
         "verdict_now": value.verdict_now.value,
         "still_possible": value.still_possible,
+        "cooled": value.cooled,
     }
 
 

@@ -60,10 +60,10 @@ def picture(value: Readout) -> str:
 
 
 def warmth(value: Temperatures) -> str:
-    """`-10.0 C`, `-10.4 to -9.6 C`, and how many frames have no temperature."""
+    """`-10.0 C`, `-10.4 to -9.6 C`, and how many frames have no temperature; `?` where none has."""
     text = spread(value.min_c, value.max_c)
     if value.min_c is None:
-        return "temperature unknown"
+        return text
     return f"{text} ({some(value.unknown, 'frame')} unknown)" if value.unknown else text
 
 

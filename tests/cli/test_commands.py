@@ -213,8 +213,8 @@ def test_frames_are_asked_for_as_written(monkeypatch: pytest.MonkeyPatch) -> Non
     )
     assert perform([*line.split(), "--json"]) == 0
     assert job.arguments[1] == FramesAsked(
-        Kind.DARK, "veyra", Nights("2026-10-01", None), Span(1 / 60, 2.0), Span(-12.0, -8.0), "L", "t", "m", True, False,
-        5, "abcd",
+        Kind.DARK, "veyra", Nights("2026-10-01", None), Span(1 / 60, 2.0), Span(-12.0, -8.0), "L", "t", "m", True,
+        False, 5, "abcd",
     )  # fmt: skip
 
 

@@ -106,7 +106,7 @@ EXPECTED: list[tuple[str, Any, tuple[str, ...]]] = [
     (
         "gaps",
         pretend.GAPS,
-        ("darks", "20", "-10.0 C (-12.0 to -8.0 C)", "too late", "18 darks", "1 h 31 min", "1 h 40 min", "Cap the"),
+        ("darks", "20", "-10.0 C", "too late", "18 darks", "1 h 31 min", "1 h 40 min", "Cap the"),
     ),
     ("export", pretend.EXPORT, ("1 batch handed over to /stack", "manifest.json")),
     ("trains", pretend.TRAINS, ("Larkfell 80/480 480 mm", "53090185", "re-seated", "trains changed LABEL")),
