@@ -28,7 +28,7 @@ def bias_pool(stock: Stock, target: Target, settings: Settings) -> Pool:
     body = target.body.id if target.body else None
     questions = [
         Wanted(Kind.BIAS, body, near=target.near, limit=60),
-        Wanted(Kind.BIAS, None, near=target.near, limit=10),
+        Wanted(Kind.BIAS, None, near=target.near, limit=20),
     ]
 
     def rank(series: Series) -> tuple[float, ...]:

@@ -60,6 +60,9 @@ def _by_temperature(stock: Stock, lights: Target, settings: Settings) -> list[tu
         # Judged as a whole, two parts may come to the same set after all: then they are one.
         joined = _joined(parts, choices, lights.frames)
         if len(joined) == len(parts):
+            if lights.exposure_s is None:
+                why = Reason("exposure_mismatch", "The exposure of the lights is not known.")
+                choices = [replace(choice, reasons=(*choice.reasons, why)) for choice in choices]
             return list(zip(parts, choices, strict=True))
         parts = joined
 

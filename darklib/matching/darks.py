@@ -273,8 +273,8 @@ def _questions(target: Target, low_s: float, high_s: float, settings: Settings) 
         questions.append(Wanted(Kind.DARK, body, low_s, high_s, low_c, high_c, near=target.near, limit=100))
     questions.append(Wanted(Kind.DARK, body, low_s, high_s, near=target.near, limit=30))
     # Of any body: what is not chosen, because it came from another one, is worth showing.
-    low_c, high_c = _temperatures(target, reach.good_temperature_c)
-    questions.append(Wanted(Kind.DARK, None, low_s, high_s, low_c, high_c, near=target.near, limit=20))
+    low_c, high_c = _temperatures(target, reach.usable_temperature_c)
+    questions.append(Wanted(Kind.DARK, None, low_s, high_s, low_c, high_c, near=target.near, limit=40))
     return list(dict.fromkeys(questions))
 
 

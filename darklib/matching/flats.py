@@ -56,7 +56,7 @@ def flat_pool(stock: Stock, lights: Target, settings: Settings) -> Pool:
         Wanted(Kind.FLAT, body, train=train, filter=lights.filter, near=lights.near, limit=80),
         Wanted(Kind.FLAT, body, train=train, near=lights.near, limit=80),
         Wanted(Kind.FLAT, body, near=lights.near, limit=20),
-        Wanted(Kind.FLAT, None, near=lights.near, limit=10),
+        Wanted(Kind.FLAT, None, near=lights.near, limit=20),
     ]
 
     def rank(series: Series) -> tuple[float, ...]:

@@ -45,7 +45,15 @@ def _body(a: Shot, b: Shot) -> str:
     # Not even two unknown cameras are taken for one.
     if a.body is None or b.body is None:
         return UNKNOWN
-    return SAME if a.body.id == b.body.id else DIFFERENT
+    if a.body.id == b.body.id:
+        return SAME
+    # Of one model, and one of them seen without its serial number so far: it may be the same camera.
+    one_model = (_word(a.body.make), _word(a.body.model)) == (_word(b.body.make), _word(b.body.model))
+    return UNKNOWN if one_model and (a.body.serial is None or b.body.serial is None) else DIFFERENT
+
+
+def _word(text: str | None) -> str:
+    return " ".join((text or "").split()).casefold()
 
 
 def _train(a: Shot, b: Shot) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
-from darklib.facts.frame import BodyRef
+from darklib.facts.frame import BodyRef, Kind
 from darklib.facts.plan import Gap, Plan, Step
 from darklib.facts.settings import Settings
 from darklib.facts.units import exposures_equal
@@ -45,7 +45,7 @@ def plan_of(gaps: Sequence[Gap], settings: Settings) -> Plan:
     What can no longer be shot, and what lacks no frame, is left out. Steps go body by body from the warmest temperature
     to the coldest, the longest exposures of a temperature first.
     """
-    wanted = [gap for gap in gaps if gap.role != "flat" and gap.still_possible and gap.need > gap.have]
+    wanted = [gap for gap in gaps if _can_be_planned(gap)]
     steps: list[Step] = []
     total, least, exact = 0.0, 0.0, True
     for body in sorted({_body(gap.body) for gap in wanted}):
@@ -245,6 +245,12 @@ def _reach(gap: Gap, settings: Settings) -> tuple[float, float]:
     if camera is not None and camera.lowest_c is not None:
         low_c = min(max(low_c, camera.lowest_c), high_c)
     return low_c, high_c
+
+
+def _can_be_planned(gap: Gap) -> bool:
+    # Darks for lights of unknown exposure lack as well, but nobody can say how long to expose them.
+    told = gap.kind is not Kind.DARK or gap.exposure_s is not None
+    return gap.role != "flat" and told and gap.still_possible and gap.need > gap.have
 
 
 def _body(body: BodyRef | None) -> str:

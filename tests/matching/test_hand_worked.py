@@ -518,3 +518,29 @@ def test_match_of_one_batch_by_itself():
     (one,) = match(batch, stock, Settings())
     assert (one.darks.verdict, one.flats.verdict) == (Verdict.GOOD, Verdict.GOOD)
     assert {frame.kind for frame in one.lights} == {Kind.LIGHT}
+
+
+def test_a_serial_number_not_known_yet() -> None:
+    """Darks shot with a program that writes no serial number, of the lights' model: perhaps this camera. Usable, and
+    after darks that are known to be of it.
+    """
+    perhaps = darks(body=body(None))
+    one = only(lights(), perhaps)
+    assert (one.darks.verdict, codes(one.darks)) == (Verdict.USABLE, {"body_unknown"})
+    known = darks(temperature_c=9.0, start="2026-03-02T20:00")
+    assert chose(only(lights(), perhaps, known).darks, known)
+
+
+def test_frames_without_a_time_or_an_exposure() -> None:
+    """Lights and flats that tell no time: nobody knows for which night the flats were shot. Without an exposure no dark
+    can be chosen.
+    """
+    undated = [replace(frame, taken_at=None, night=None) for frame in lights() + flats()]
+    one = only(undated, darks())
+    assert (one.darks.verdict, one.darks.age_days) == (Verdict.GOOD, None)
+    assert (one.flats.verdict, codes(one.flats)) == (Verdict.USABLE, {"other_night"})
+    unexposed = only(lights(exposure_s=None, every_s=60.0), darks())
+    assert (unexposed.darks.verdict, codes(unexposed.darks)) == (
+        Verdict.MISSING,
+        {"nothing_fits", "exposure_mismatch"},
+    )

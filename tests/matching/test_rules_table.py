@@ -87,6 +87,9 @@ def test_body_train_and_filter() -> None:
         assert [reason.code for reason in unknowns(role, here, other(body=None))] == ["body_unknown"]
     assert [reason.code for reason in unknowns("flat", here, other(train=None))] == ["train_unknown"]
     assert [reason.code for reason in unknowns("flat", here, other(filter=None))] == ["filter_unknown"]
+    # A camera known without its serial number may be this one; not so one of another model.
+    assert [reason.code for reason in unknowns("dark", here, other(body=body(None)))] == ["body_unknown"]
+    assert hard_rule("dark", here, other(body=body(None, "Quiet Eye 10"))) == "other_body"
     # Two cameras of which nothing is known are not taken for one; two cameras without a filter both have none.
     nobody = other(body=None, filter=None)
     assert [reason.code for reason in unknowns("flat", nobody, nobody)] == ["body_unknown"]

@@ -137,14 +137,31 @@ def test_too_few_biases_in_the_dark_flats_place() -> None:
 
 
 def test_what_the_lights_do_not_tell_new_frames_cannot_mend() -> None:
-    """Lights that don't tell their offset: 20 darks that do are usable, and 20 others would be no better. Darks that
-    don't tell it, for lights that do, do not count.
+    """Lights that don't tell their offset: 12 darks that do are usable, and 20 others would be no better: of what can
+    be shot nothing lacks. Darks that don't tell it, for lights that do, do not count.
     """
     silent = replace(READOUT, offset=None)
-    told = by_role(gaps(lights(readout=silent), darks(), flats(), biases()))["dark"]
-    assert (told.have, told.need) == (20, 20)
+    told = by_role(gaps(lights(readout=silent), darks(12), flats(), biases()))["dark"]
+    assert (told.have, told.need, told.verdict_now) == (12, 12, Verdict.USABLE)
     untold = by_role(gaps(lights(), darks(readout=silent), flats(), biases()))["dark"]
     assert (untold.have, untold.need) == (0, 20)
+
+
+def test_lights_without_a_temperature() -> None:
+    """No dark at all: 20 lack, at nobody knows what temperature. With 12 darks, poor for want of the lights'
+    temperature, more of them would not help.
+    """
+    gap = by_role(gaps(lights(temperature_c=None), flats(), biases()))["dark"]
+    assert (gap.interval, gap.lights_count, gap.have, gap.need) == (None, 20, 0, 20)
+    gap = by_role(gaps(lights(temperature_c=None), darks(12), flats(), biases()))["dark"]
+    assert (gap.verdict_now, gap.have, gap.need) == (Verdict.POOR, 12, 12)
+
+
+def test_a_cooled_camera_is_set_to_the_lights_set_point() -> None:
+    """The sensor reads -10.1 to -9.8, the cooler was set to -10: so are the darks."""
+    shot = lights(temperature_c=[-10.1, -9.9, -9.8], set_c=-10.0)
+    gap = by_role(gaps(shot, flats(), biases()))["dark"]
+    assert gap.interval == Interval(-11.8, -8.1, -10.0)
 
 
 def test_cooled_as_stated_or_as_its_set_point_says() -> None:
@@ -159,8 +176,3 @@ def test_too_cold_for_the_camera_cannot_be_shot() -> None:
     cold = by_role(gaps(lights(temperature_c=-10.0), flats(), biases(), settings=stated))["dark"]
     mild = by_role(gaps(lights(temperature_c=-1.0), flats(), biases(), settings=stated))["dark"]
     assert (cold.still_possible, mild.still_possible) == (False, True)
-
-
-def test_lights_without_a_temperature() -> None:
-    gap = by_role(gaps(lights(temperature_c=None), flats(), biases()))["dark"]
-    assert (gap.interval, gap.lights_count, gap.need) == (None, 20, 20)
