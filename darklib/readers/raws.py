@@ -44,7 +44,11 @@ def opened(format_: str, data: memoryview) -> Opened:
 def facts_of(file: Opened, data: memoryview) -> FrameFacts:
     """The frame's facts, from tags alone: no pixel is touched, so it works for a file cut short."""
     tags = read_tags(data, file.contents.tags if file.contents else ())
-    told = _Told(file.format, {" ".join(name.split()): tag for name, tag in tags.items()})
+    tags = {" ".join(name.split()): tag for name, tag in tags.items()}
+    no_air = _air_not_known(file.skeleton) and tags.pop("EXIF Tag 0x9400", None)
+    told = _Told(file.format, tags)
+    if no_air:
+        told.ignored.append(Ignored("EXIF Tag 0x9400", str(no_air), "a denominator that stands for 'not known'"))
     get = told.values.get
     iso = _iso(told)
     taken_at, time_origin = _moment(told)
@@ -81,6 +85,12 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         ignored=tuple(told.ignored),
         warnings=tuple(told.warnings),
     )
+
+
+def _air_not_known(found: Skeleton | None) -> bool:
+    """Whether the ambient temperature's denominator is all ones, 'not known': as a fraction it would be a number."""
+    pairs = [one.wholes(tiff.AMBIENT) for one in found.directories] if found else []
+    return any(len(pair) == 2 and pair[1] in (0, -1) for pair in pairs)
 
 
 class _Told:
@@ -205,7 +215,7 @@ def check_structure(file: Opened, facts: FrameFacts, data: memoryview) -> None:
     size = len(data)
     end = _data_end(file)
     if end is None:
-        raise Refused("truncated", "the sensor's data are missing: the file ends before them", facts=facts)
+        raise Refused("truncated", "the file ends before all that it announces", facts=facts)
     if end > size:
         raise Refused("truncated", f"the file has {size} bytes, but its own table announces {end}", facts=facts)
     pixels = (facts.width or 0) * (facts.height or 0) or _picture_pixels(facts)

@@ -17,6 +17,10 @@ WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC, MAKE, MODEL = 256, 257, 258, 259,
 STRIP_OFFSETS, SAMPLES, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, SUB_DIRECTORIES = 273, 277, 279, 324, 325, 330
 SAMPLE_FORMAT, EXIF_DIRECTORY, CFA_PATTERN_DIM, CFA_PATTERN, DNG_VERSION = 339, 34665, 33421, 33422, 50706
 JPEG_OFFSET, JPEG_COUNT = 513, 514
+AMBIENT = 0x9400
+_TOLD = frozenset((MAKE, MODEL, STRIP_OFFSETS, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, 0x829A, 0x9003, 0xA431))
+"""Tags without which a frame is not known; where their values lie beyond the end of the file, the file was cut."""
+
 CFA_PHOTOMETRIC, LINEAR_PHOTOMETRIC = 32803, 34892
 
 _FORMS = {1: "B", 2: "s", 3: "H", 4: "I", 5: "II", 6: "b", 7: "s", 8: "h", 9: "i", 10: "ii", 11: "f", 12: "d", 13: "I"}
@@ -66,7 +70,7 @@ class Directory:
 
 @dataclass(frozen=True, slots=True)
 class Skeleton:
-    """All directories found, the main one first; cut: whether a pointer leads beyond the end of the file."""
+    """All directories found, the main one first; cut: whether some of it lies beyond the end of the file."""
 
     directories: tuple[Directory, ...]
     cut: bool
@@ -83,7 +87,10 @@ class Skeleton:
     @property
     def picture(self) -> Directory | None:
         """The directory of the sensor's data: the largest mosaic, else the largest linear picture."""
-        for wanted in (CFA_PHOTOMETRIC, LINEAR_PHOTOMETRIC):
+        for wanted in (_TOLD = frozenset((MAKE, MODEL, STRIP_OFFSETS, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, 0x829A, 0x9003, 0xA431))
+"""Tags without which a frame is not known; where their values lie beyond the end of the file, the file was cut."""
+
+CFA_PHOTOMETRIC, LINEAR_PHOTOMETRIC):
             found = [one for one in self.directories if one.whole(PHOTOMETRIC) == wanted]
             if found:
                 return max(found, key=lambda one: (one.whole(WIDTH) or 0) * (one.whole(HEIGHT) or 0))
@@ -140,6 +147,7 @@ def _directory(read: AtMost, start: int, at: int, order: str, size: int) -> tupl
         if width > 4:
             offset = start + struct.unpack(order + "I", cell)[0]
             if offset + width > size:
+                whole = whole and tag not in _TOLD
                 continue
             cell = read(offset, width)
         values[tag] = _values(cell[:width], letters, number, order)
