@@ -1,5 +1,6 @@
 """The sets that may serve a target, fetched with few questions; and those that just miss."""
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -64,7 +65,7 @@ def pool(
     passing.sort(key=lambda series: (bool(unknowns(role, target, series)), rank(series), series.id))
     failing.sort(key=lambda miss: (rules_broken(role, target, miss[0]), rank(miss[0]), miss[0].id))
     passing = _first(passing, most_frames)
-    failing = failing[:MOST_MISSES]
+    failing = _varied(failing)
     frames = stock.series_frames([series.id for series in passing] + [series.id for series, _ in failing])
     candidates: list[Candidate] = []
     misses: list[NearMiss] = []
@@ -79,6 +80,16 @@ def pool(
     for series, failed in failing:
         misses += [NearMiss(one, failed) for one in sets_of_series(series.id, frames.get(series.id, ()), settings)]
     return Pool(tuple(candidates), tuple(misses[:MOST_MISSES]))
+
+
+def _varied(failing: Sequence[tuple[Series, str]]) -> list[tuple[Series, str]]:
+    """The nearest misses, the nearest of each reason before the second of any: more of one reason tell nothing new."""
+    seen: Counter[str] = Counter()
+    turns = []
+    for place, (_, failed) in enumerate(failing):
+        turns.append((seen[failed], place))
+        seen[failed] += 1
+    return [failing[place] for _, place in sorted(turns)[:MOST_MISSES]]
 
 
 def _first(ranked: Sequence[Series], most_frames: int) -> list[Series]:
