@@ -17,8 +17,10 @@ WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC, MAKE, MODEL = 256, 257, 258, 259,
 STRIP_OFFSETS, SAMPLES, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, SUB_DIRECTORIES = 273, 277, 279, 324, 325, 330
 SAMPLE_FORMAT, EXIF_DIRECTORY, CFA_PATTERN_DIM, CFA_PATTERN, DNG_VERSION = 339, 34665, 33421, 33422, 50706
 JPEG_OFFSET, JPEG_COUNT = 513, 514
-AMBIENT = 0x9400
-_TOLD = frozenset((MAKE, MODEL, STRIP_OFFSETS, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, 0x829A, 0x9003, 0xA431))
+EXPOSURE_TIME, TIME_TAKEN, SERIAL, AMBIENT = 0x829A, 0x9003, 0xA431, 0x9400
+_TOLD = frozenset(
+    (MAKE, MODEL, STRIP_OFFSETS, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, EXPOSURE_TIME, TIME_TAKEN, SERIAL)
+)
 """Tags without which a frame is not known; where their values lie beyond the end of the file, the file was cut."""
 
 CFA_PHOTOMETRIC, LINEAR_PHOTOMETRIC = 32803, 34892
@@ -87,10 +89,7 @@ class Skeleton:
     @property
     def picture(self) -> Directory | None:
         """The directory of the sensor's data: the largest mosaic, else the largest linear picture."""
-        for wanted in (_TOLD = frozenset((MAKE, MODEL, STRIP_OFFSETS, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, 0x829A, 0x9003, 0xA431))
-"""Tags without which a frame is not known; where their values lie beyond the end of the file, the file was cut."""
-
-CFA_PHOTOMETRIC, LINEAR_PHOTOMETRIC):
+        for wanted in (CFA_PHOTOMETRIC, LINEAR_PHOTOMETRIC):
             found = [one for one in self.directories if one.whole(PHOTOMETRIC) == wanted]
             if found:
                 return max(found, key=lambda one: (one.whole(WIDTH) or 0) * (one.whole(HEIGHT) or 0))
