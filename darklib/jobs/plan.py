@@ -1,5 +1,6 @@
 """What lights lack, and a plan for shooting it."""
 
+from darklib.facts.night import night_of
 from darklib.facts.plan import Gap
 from darklib.jobs.asked import Nights
 from darklib.jobs.library import Opened
@@ -20,4 +21,8 @@ def gaps(opened: Opened, *, nights: Nights = Nights(), want_plan: bool = False) 
 def gaps_found(opened: Opened, nights: Nights) -> list[Gap]:
     """The gaps of the batches of some nights."""
     batches = batches_asked(opened, nights=nights).batches
-    return gaps_of(matches_of(opened, batches), opened.settings)
+    trains = {batch.train.fingerprint for batch in batches if batch.train}
+    changes = [change for train in sorted(trains) for change in opened.catalogue.train_changes(train)]
+    tonight = night_of(opened.seam.now(), opened.settings.site.timezone)
+    matches = matches_of(opened, batches)
+    return gaps_of(matches, opened.settings, train_changes=changes, tonight=tonight)

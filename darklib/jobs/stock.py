@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 
 from darklib.catalogue.catalogue import Catalogue
-from darklib.facts.frame import Frame, Kind
+from darklib.facts.frame import Frame
 from darklib.facts.match import BodyChange, Series, TrainChange, Wanted
 
 
@@ -44,4 +44,4 @@ class CatalogueStock:
 
     def light_series(self, train: str | None, body_id: str | None) -> Sequence[Series]:
         """The series of lights of a body on a train."""
-        return self.wanted(Wanted(Kind.LIGHT, body_id=body_id, train=train, limit=10_000))
+        return self._catalogue.light_series(train, body_id)

@@ -31,7 +31,7 @@ below the reading noise within 1 s, and in 30 s under half a percent of a flat's
 single source)."""
 
 SCALE_LOW, SCALE_HIGH = 0.5, 2.0
-"""A dark scaled further than this repeats its own noise and bias error too much to be usable on trust."""
+"""A dark scaled further than this repeats its own noise and bias error too much to be offered at all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,10 +203,11 @@ def temperature_is_nothing(role: str, target: Target) -> bool:
 
 
 def _by_form(role: str, target: Target, candidate: Candidate) -> Verdict:
-    if candidate.scale is not None and not SCALE_LOW - 1e-9 <= candidate.scale <= SCALE_HIGH + 1e-9:
+    if candidate.scale is not None:
+        # Until the sensor is measured nobody knows whether it is linear and what scaling costs.
         return Verdict.POOR
     exposures_known = role == "bias" or (target.exposure_s is not None and candidate.set.exposure_s is not None)
-    if candidate.unknown or candidate.doubts or candidate.scale is not None or not exposures_known:
+    if candidate.unknown or candidate.doubts or not exposures_known:
         return Verdict.USABLE
     return Verdict.GOOD
 
@@ -227,7 +228,8 @@ def _why_form(role: str, target: Target, candidate: Candidate) -> tuple[Reason, 
         ),
         Reason(
             "scaled",
-            f"Without their bias they have to be multiplied by {scale:.3g}, and the bias taken off the lights as well.",
+            f"Without their bias they have to be multiplied by {scale:.3g}, and the bias taken off the lights as well; "
+            "how well that works is not known before the sensor is measured.",
             {"scale": scale},
         ),
     )

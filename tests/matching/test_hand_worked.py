@@ -380,15 +380,15 @@ def test_cleaned_sensor_ends_older_flats():
 
 
 def test_a_dark_of_another_exposure_is_scaled_only_with_biases():
-    """Darks of 150 s at the right temperature for lights of 300 s. With biases: (dark - bias) x 2, usable at most,
-    and the bias goes off the lights as well, once. The factor is 300/150 = 2. Without biases there is no way: a
-    near miss.
+    """Darks of 150 s at the right temperature for lights of 300 s. With biases: (dark - bias) x 2, and the
+    bias goes off the lights as well, once. The factor is 300/150 = 2. Until the sensor is measured only equal exposures
+    are good or usable, so this is poor. Without biases there is no way: a near miss.
     """
     short = darks(exposure_s=150.0)
     bias = biases()
     one = only(lights(), short, bias)
     assert chose(one.darks, short)
-    assert (one.darks.verdict, one.darks.use) == (Verdict.USABLE, Use.SCALE)
+    assert (one.darks.verdict, one.darks.use) == (Verdict.POOR, Use.SCALE)
     assert one.darks.recipe is not None
     assert (one.darks.recipe.form, one.darks.recipe.scale, one.darks.recipe.needs_bias) == ("scaled", 2.0, True)
     assert codes(one.darks) == {"scaled", "exposure_mismatch"}
