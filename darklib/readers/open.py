@@ -158,7 +158,7 @@ def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tup
         return facts, None
     decoded = libraw.decode(name, facts)
     sensor = decoded.sensor
-    facts = raws.with_sensor(facts, sensor)
+    facts = raws.with_sensor(facts, sensor, decoded.picture)
     top, left, height, width = decoded.picture
     cfa = sensor.cfa
     if cfa is not None and sensor.cfa_rows and sensor.cfa_columns:

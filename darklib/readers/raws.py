@@ -246,11 +246,16 @@ def _picture_pixels(facts: FrameFacts) -> int:
     return int(sides.get("picture_width") or 0) * int(sides.get("picture_height") or 0)
 
 
-def with_sensor(facts: FrameFacts, sensor: SensorArray) -> FrameFacts:
-    """The facts with what only the decoder knows: size, mosaic, levels."""
+def with_sensor(facts: FrameFacts, sensor: SensorArray, picture: tuple[int, int, int, int]) -> FrameFacts:
+    """The facts with what only the decoder knows: size, mosaic, levels, and the part that sees light where that is
+    not all (top, left, height, width).
+    """
     height, width = sensor.data.shape
     levels = (("black_dn", sensor.black_dn), ("white_dn", sensor.white_dn))
     told = tuple(Fact(name, value, "DN", "structure", "", f"{value:g}") for name, value in levels if value is not None)
+    if picture != (0, 0, height, width):
+        place = " ".join(str(number) for number in picture)
+        told += (Fact("picture_top_left_height_width", place, "px", "structure", "", place),)
     return replace(
         facts,
         width=width,

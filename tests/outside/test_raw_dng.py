@@ -155,6 +155,7 @@ def test_masked_borders_are_kept_in_the_array_and_left_out_of_the_figures(tmp_pa
     assert (found.facts.width, found.facts.height) == (80, 60)
     assert (found.pixels.width, found.pixels.height) == visible.shape[::-1] == (68, 52)
     assert found.pixels.median_dn == np.median(visible)
+    assert {fact.name: fact.value for fact in found.facts.facts}["picture_top_left_height_width"] == "8 12 52 68"
 
 
 def test_the_black_level_is_told_and_never_compared(tmp_path: Path) -> None:

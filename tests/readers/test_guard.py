@@ -37,6 +37,15 @@ def test_real_files_come_back_in_order_and_equal(tmp_path: Path) -> None:
     assert answers == [look(path) for path in paths]
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="other systems refuse or translate such names")
+def test_a_name_that_cannot_be_decoded_is_read_like_any_other(tmp_path: Path) -> None:
+    path = os.fsdecode(os.fsencode(tmp_path) + b"/dark\xff.fits")
+    Path(path).write_bytes(frame())
+    with Guard(1) as guard:
+        (found,) = guard.map([path])
+    assert (found.path, found.refusal) == (path, None)
+
+
 def test_a_hung_worker_is_replaced(tmp_path: Path) -> None:
     with Guard(1, timeout_s=2.0, task=TASK) as guard:
         answers = list(guard.map(["a", "hang", "b"]))

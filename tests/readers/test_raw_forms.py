@@ -1,5 +1,6 @@
 """Raw files by their structure: recognised, their tags read, and refused where the sensor's data are not whole."""
 
+import signal
 import struct
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -22,6 +23,7 @@ from raw_building import (
     tiff,
 )
 
+from darklib.readers import exif
 from darklib.readers.open import look, read_facts, sniff
 
 WIDTH, HEIGHT = 64, 48
@@ -250,3 +252,36 @@ def test_a_second_zone_makes_the_moment_known(tmp_path: Path) -> None:
     tags = [*EXIF, (0x9011, ASCII, "+02:00"), (0x9291, ASCII, "05")]
     facts = read_facts(written(tmp_path, tiff(names("SONY"), tags, picture_tags(WIDTH, HEIGHT), DATA)))
     assert facts.taken_at == datetime(2024, 1, 2, 1, 4, 5, 50000, UTC)
+
+
+@pytest.mark.skipif(not hasattr(signal, "setitimer"), reason="no alarm on this system; the guard kills instead")
+def test_a_note_without_end_costs_only_itself(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import exifread
+
+    real = exifread.process_file
+
+    def endless(handle: object, details: bool = True, **how: object) -> dict[str, object]:
+        while details:
+            pass
+        return real(handle, details=details, **how)
+
+    monkeypatch.setattr(exifread, "process_file", endless)
+    monkeypatch.setattr(exif, "NOTES_SECONDS", 0.3)
+    assert read_facts(written(tmp_path, nef())).exposure_s == 300.0
+
+
+def test_a_parser_that_reads_without_end_is_stopped(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import exifread
+
+    real = exifread.process_file
+
+    def endless(handle: exif.Window, details: bool = True, **how: object) -> dict[str, object]:
+        while details:
+            handle.seek(0)
+            handle.read(2)
+        return real(handle, details=details, **how)
+
+    monkeypatch.setattr(exifread, "process_file", endless)
+    monkeypatch.setattr(exif, "NOTES_SECONDS", 60.0)
+    monkeypatch.setattr(exif, "MOST_READS", 2000)
+    assert read_facts(written(tmp_path, nef())).exposure_s == 300.0
