@@ -87,10 +87,10 @@ def _walked(common: Common, result: "DemoResult", walk: Sequence[Step]) -> list[
 
     out = out_of(common)
     if not walk:
-        out.line(f"A demo library would be made in {result.library}; nothing was changed.")
+        out.paragraph(f"A demo library would be made in {result.library}; nothing was changed.", hang=2)
         out.next("darklib demo", "makes it and walks the main job on it")
         return []
-    out.line(f"An invented library is in {result.library}")
+    out.paragraph(f"An invented library is in {result.library}", hang=2)
     out.line(f"Beside it are folders that stand for {len(result.cards)} memory cards.")
     pausing = is_terminal(sys.stdin) and is_terminal(sys.stdout) and not common.quiet
     ran: list[tuple[Command, int]] = []
@@ -98,7 +98,7 @@ def _walked(common: Common, result: "DemoResult", walk: Sequence[Step]) -> list[
         out.line()
         out.heading(f"== Step {number} of {len(walk)}: {step.about}")
         for command in step.commands:
-            out.line((f"$ darklib {_as_typed(command)}", "bold"))
+            out.paragraph(f"$ darklib {_as_typed(command)}", hang=2, style="bold")
             sys.stdout.flush()
             if pausing and command == step.commands[0]:
                 _wait()

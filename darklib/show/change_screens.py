@@ -13,9 +13,9 @@ MOST_LISTED = 20
 def init(out: Out, result: InitResult) -> None:
     """A new library."""
     if result.dry_run:
-        out.line(f"A library would be made in {result.library}; nothing was changed.")
+        out.paragraph(f"A library would be made in {result.library}; nothing was changed.", hang=2)
     else:
-        out.line(f"A new library was made in {result.library}")
+        out.paragraph(f"A new library was made in {result.library}", hang=2)
     out.entry(
         "Time zone", f"{result.timezone}; the night begins at noon there. Change it in darklib.toml if it is wrong."
     )
@@ -29,7 +29,7 @@ def changed(out: Out, result: ChangedResult, *, done: str, wanted: str, followin
         out.line("Nothing had to be changed.")
     else:
         frames = len({item.id for item in result.changed})
-        out.line(f"{wanted if result.dry_run else done} {text.some(frames, 'frame')}:")
+        out.paragraph(f"{wanted if result.dry_run else done} {text.some(frames, 'frame')}:")
         _list(out, result.changed)
     if result.dry_run:
         out.line("Nothing was changed: this is what would happen.")
@@ -56,7 +56,7 @@ def export(out: Out, result: ExportResult, to: str) -> None:
     """What was handed over."""
     batches = text.some(len(result.batches), "batch", "batches")
     verb = "would be handed over" if result.dry_run else "handed over"
-    out.line(f"{batches} {verb} to {to}: {text.some(len(result.written), 'file')}.")
+    out.paragraph(f"{batches} {verb} to {to}: {text.some(len(result.written), 'file')}.", hang=2)
     for path in result.written if out.verbose else result.written[:MOST_LISTED]:
         out.paragraph(path, indent=2, hang=4)
     if len(result.written) > MOST_LISTED and not out.verbose:

@@ -36,7 +36,7 @@ def taken_in(out: Out, result: IngestResult) -> None:
     counts = result.counts
     if result.dry_run:
         out.line(("Nothing was changed: this is what would happen.", "bold"))
-    out.line(f"{text.some(counts.seen, 'file')} seen:")
+    out.paragraph(f"{text.some(counts.seen, 'file')} seen:")
     out.entry("Stored", f"{text.some(counts.stored, 'frame')}, {text.size(counts.bytes)}")
     if counts.duplicates:
         out.entry("Known", f"{text.some(counts.duplicates, 'file')} the library already has")
@@ -103,7 +103,7 @@ def set_aside(out: Out, result: SetAsideResult, items: Sequence[SetAsideEntry], 
         if out.verbose:
             out.paragraph(f"kept as {item.kept_path}", indent=4, style="dim")
     if following is not None:
-        out.line(f"More with --after {following}")
+        out.paragraph(f"More with --after {following}")
     out.next(
         "darklib set-aside --retry", "tries again, for instance after an upgrade; --verbose tells where they are kept"
     )

@@ -32,7 +32,7 @@ def match(out: Out, items: Sequence[Match], unread: Sequence[SetAsideFile], foll
         return
     _summary(out, items)
     if following is not None:
-        out.line(f"More with --after {following}")
+        out.paragraph(f"More with --after {following}")
     if not out.verbose and any(
         choice.runners_up or choice.near_misses for item in items for _, choice in _choices(item)
     ):
@@ -154,7 +154,7 @@ def _summary(out: Out, items: Sequence[Match]) -> None:
     )
     stale = sum(choice.stale for item in items for _, choice in _choices(item))
     told = f"{text.some(batches, 'batch', 'batches')}: {counted or 'nothing needed'}"
-    out.line(told + (f", {stale} of them stale" if stale else "") + ".")
+    out.paragraph(told + (f", {stale} of them stale" if stale else "") + ".")
     general = [reason for item in items for _, choice in _choices(item) for reason in choice.reasons]
     for sentence in dict.fromkeys(reason.text for reason in general if reason.code in ONCE):
         out.paragraph(text.sentence(sentence))

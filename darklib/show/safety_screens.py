@@ -9,7 +9,7 @@ from darklib.show.out import Out
 
 def check(out: Out, result: CheckResult) -> None:
     """May this card be erased?"""
-    out.line(
+    out.paragraph(
         f"{text.some(result.checked, 'frame')} checked: {result.stored:,} stored and read back, "
         f"{len(result.set_aside):,} set aside, {len(result.not_stored):,} not stored."
     )
@@ -24,7 +24,7 @@ def check(out: Out, result: CheckResult) -> None:
         files(out, result.set_aside)
     if result.passed_over:
         out.line()
-        out.line(f"{text.some(len(result.passed_over), 'other file')} passed over; erasing the card loses them.")
+        out.paragraph(f"{text.some(len(result.passed_over), 'other file')} passed over; erasing the card loses them.")
         for other in result.passed_over if out.verbose else ():
             out.about(other.path, text.sentence(PASSED_OVER.get(other.code, other.code)))
     out.line()
@@ -47,7 +47,7 @@ def check(out: Out, result: CheckResult) -> None:
 def verify(out: Out, result: VerifyResult) -> None:
     """What differs from what was recorded."""
     where = f" in {result.against}" if result.against else ""
-    out.line(f"{text.some(result.checked, 'file')} read again{where}: {result.intact:,} intact.")
+    out.paragraph(f"{text.some(result.checked, 'file')} read again{where}: {result.intact:,} intact.", hang=2)
     for title, findings in (("Differing", result.differing), ("Missing", result.missing)):
         if findings:
             out.line()
@@ -85,7 +85,7 @@ def rebuild(out: Out, result: RebuildResult) -> None:
     """The catalogue made anew."""
     if result.dry_run:
         out.line(("Nothing was changed: this is what would happen.", "bold"))
-    out.line(f"The catalogue was made anew from files and journal: {text.some(result.frames, 'frame')}.")
+    out.paragraph(f"The catalogue was made anew from files and journal: {text.some(result.frames, 'frame')}.")
     if result.differences:
         out.line()
         out.heading("What was otherwise before, or cannot be found")

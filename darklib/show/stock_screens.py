@@ -44,7 +44,7 @@ def status(out: Out, result: results.StatusResult) -> None:
             out.heading(f"What the lights of {result.last_night} lack")
             gaps_table(out, result.gaps, indent=2)
         else:
-            out.line(f"The lights of {result.last_night} lack nothing.")
+            out.paragraph(f"The lights of {result.last_night} lack nothing.")
     out.next(*_after_status(result))
 
 
@@ -125,7 +125,7 @@ def frames(out: Out, result: results.FramesResult, absolute: Sequence[str]) -> N
     )
     out.line()
     shown = text.some(len(result.frames), "frame")
-    out.line(f"{shown}; more with --after {result.next}" if result.next else f"{shown}.")
+    out.paragraph(f"{shown}; more with --after {result.next}" if result.next else f"{shown}.")
     if any(frame.kind is None for frame in result.frames):
         out.next("darklib amend ID... --kind KIND", "settles what undecided frames are")
     else:
@@ -309,7 +309,7 @@ def _changes(out: Out, changed: Sequence[results.Changed], *, dry_run: bool) -> 
 def _more(out: Out, following: str | None) -> None:
     if following is not None:
         out.line()
-        out.line(f"More with --after {following}")
+        out.paragraph(f"More with --after {following}")
 
 
 def _nights(first: str | None, last: str | None) -> str:

@@ -152,6 +152,8 @@ def test_hostile_data_never_steers_the_terminal(name: str, data: st.DataObject) 
     shown = drawn(name, result, width, verbose=data.draw(st.booleans()))
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202e]", shown)
     shown.encode("utf-8")
+    if width == 80:
+        assert max(cells(line) for line in shown.splitlines()) <= width
     coloured = drawn(name, result, width, colour=True)
     # Only the codes of colour and weight that the screens put in themselves (ECMA-48, SGR).
     assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f]", re.sub("\x1b\\[[0-9;]*m", "", coloured))
