@@ -47,7 +47,6 @@ def lines(demo: Path, capsys: pytest.CaptureFixture[str]) -> list[list[str]]:
         ["sets"],
         ["bodies"],
         ["bodies", "name", body, "the first", "--dry-run"],
-        ["bodies", "join", bodies["bodies"][1]["id"], bodies["bodies"][2]["id"], "--dry-run"],
         ["bodies", "changed", body, "--what", "cleaned", "--dry-run"],
         ["trains"],
         ["trains", "changed", trains["trains"][0]["label"], "--dry-run"],
@@ -78,7 +77,8 @@ def test_every_command_runs(demo: Path, capsys: pytest.CaptureFixture[str], monk
         status, document = documents_of(demo, capsys, *line)
         assert (line, status in ENDED) == (line, True)
         assert document["schema"] == f"darklib/{line[0]}/1"
-        assert document.get("dry_run", True) == ("--dry-run" in line) or "dry_run" not in document or not line[1:]
+        if "dry_run" in document:
+            assert document["dry_run"] is ("--dry-run" in line)
         assert perform(["--library", str(demo / "library"), *line]) == status
         shown = capsys.readouterr()
         assert (line, max(len(text) for text in shown.out.splitlines()) <= 80) == (line, True)
@@ -98,6 +98,15 @@ def test_every_manifest_is_as_its_schema_says(form: str, demo: Path, capsys: pyt
         assert (folder / file["path"]).is_file()
     for path in document["written"]:
         assert Path(path).exists()
+
+
+def test_two_cameras_with_serial_numbers_are_not_joined(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _, bodies = documents_of(demo, capsys, "bodies")
+    one, other = (body["id"] for body in bodies["bodies"] if body["serial"] is not None)
+    status, refused = documents_of(demo, capsys, "bodies", "join", one, other)
+    assert status == Exit.FAILED
+    assert refused["schema"] == "darklib/error/1"
+    assert refused["remedy"]
 
 
 def test_a_correction_is_undone(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
