@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from darklib.cli.command import application, common_of, library, tell
-from darklib.facts.errors import DarklibError
+from darklib.cli.command import application, common_of, ids_of, library, tell
+from darklib.facts.errors import DarklibError, Exit
 
 app = application()
 
@@ -21,6 +21,11 @@ def explain(
     from darklib.show import documents, explain_screen
 
     common = common_of(context)
+    ids = ids_of([frame])
+    if len(ids) > 1:
+        raise DarklibError(
+            "usage", "One frame can be explained at a time.", remedy="Give one id or file.", status=Exit.USAGE
+        )
     with ExitStack() as stack:
         try:
             opened = stack.enter_context(library(common))
@@ -29,6 +34,6 @@ def explain(
             if problem.code != "no_library" or common.library is not None:
                 raise
             opened = None
-        result = job(opened, frame)
+        result = job(opened, ids[0])
         root = opened.root if opened is not None else None
     return tell(common, lambda: documents.explain(result, root), lambda out: explain_screen.explain(out, result))

@@ -33,6 +33,7 @@ def changed(out: Out, result: ChangedResult, *, done: str, wanted: str, followin
         _list(out, result.changed)
     if result.dry_run:
         out.line("Nothing was changed: this is what would happen.")
+        following = ("the same without --dry-run", "does it")
     out.next(*following)
 
 

@@ -269,6 +269,27 @@ def test_ids_are_read_from_standard_input(monkeypatch: pytest.MonkeyPatch, capsy
     assert one_document(capsys.readouterr().out)["code"] == "usage"
 
 
+def test_batches_to_match_are_read_from_standard_input(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job = job_for(CASES["match served"], monkeypatch)
+    monkeypatch.setattr("sys.stdin", io.StringIO("2026-10-03-kfmqz\n2026-10-04-kfmqz\n"))
+    assert perform(["match", "--batch", "-", "--json"]) == 0
+    assert len(one_document(capsys.readouterr().out)["matches"]) == 2
+    assert job.named["batch"] == "2026-10-04-kfmqz"
+    assert job.named["nights"] == Nights()
+
+
+def test_one_frame_is_explained_at_a_time(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    job = job_for(CASES["explain"], monkeypatch)
+    monkeypatch.setattr("sys.stdin", io.StringIO("abcd\n"))
+    assert perform(["explain", "-", "--json"]) == 0
+    assert job.arguments[1] == "abcd"
+    monkeypatch.setattr("sys.stdin", io.StringIO("abcd\nefgh\n"))
+    assert perform(["explain", "-"]) == Exit.USAGE
+    assert "at a time" in capsys.readouterr().err
+
+
 def test_ids_alone_are_one_a_line(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     job_for(CASES["frames"], monkeypatch)
     assert perform(["frames", "--ids"]) == 0

@@ -55,7 +55,7 @@ DOCUMENTS: dict[str, tuple[type[Any], Any]] = {
     "demo": (results.DemoResult, lambda it: documents.demo(it, [(("ingest", "a"), 0)])),
 }
 
-LIMITED = settings(max_examples=6, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+LIMITED = settings(max_examples=5, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 
 
 def printed(document: dict[str, Any]) -> str:

@@ -144,7 +144,7 @@ def test_every_screen_names_the_next_step_unless_quiet(name: str, result: Any) -
 
 
 @pytest.mark.parametrize("name", sorted(SCREENS))
-@settings(max_examples=5, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 @given(data=st.data())
 def test_hostile_data_never_steers_the_terminal(name: str, data: st.DataObject) -> None:
     result = data.draw(any_of(SCREENS[name][0]))
