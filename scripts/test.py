@@ -31,7 +31,8 @@ def steps(python: str, pytest_arguments: list[str], long: bool) -> list[Step]:
     """Return the checks in order, quick ones first; with `long` the slow tests run too."""
     tool = Path(python).parent
     suffix = ".exe" if os.name == "nt" else ""
-    pytest = [python, "-m", "pytest", "-n", "2", "--dist", "loadgroup", "-q"]
+    # By file, so that what a file's tests share (a library, a wheel) is made once and not once a process.
+    pytest = [python, "-m", "pytest", "-n", "2", "--dist", "loadfile", "-q"]
     selection = ["-m", "long or not long"] if long else []
     return [
         Step("ruff check", [python, "-m", "ruff", "check", "."]),

@@ -16,7 +16,6 @@ from pathlib import Path
 import pytest
 
 REPOSITORY = Path(__file__).resolve().parents[2]
-pytestmark = pytest.mark.xdist_group("wheel")
 
 # Upgrades an old catalogue with what is installed, and says where everything came from.
 UPGRADE = """
