@@ -62,7 +62,8 @@ def commands(environment: Path, root: Path, uv: str | None) -> list[list[str]]:
     lock = str(root / "requirements.lock")
     python = str(python_of(environment))
     if uv is not None:
-        install = [uv, "pip", "install", "--quiet", "--python", python]
+        # Compiled once here, as pip does by itself; else every process that may not write caches compiles it again.
+        install = [uv, "pip", "install", "--quiet", "--compile-bytecode", "--python", python]
     else:
         install = [python, "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     return [

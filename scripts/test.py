@@ -48,11 +48,13 @@ def steps(python: str, pytest_arguments: list[str], long: bool) -> list[Step]:
 def run(todo: list[Step]) -> list[tuple[Step, int, float]]:
     """Run `todo` in order and return each step with its exit status and seconds."""
     done = []
+    # The tests start many processes; each would compile darklib anew where writing caches is switched off.
+    surroundings = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     for number, step in enumerate(todo, start=1):
         shown = subprocess.list2cmdline([Path(step.command[0]).name, *step.command[1:]])
         print(f"\n== {number}/{len(todo)} {step.name}: {shown}", flush=True)
         started = time.monotonic()
-        status = subprocess.run(step.command, cwd=environment.ROOT, check=False).returncode
+        status = subprocess.run(step.command, cwd=environment.ROOT, env=surroundings, check=False).returncode
         seconds = time.monotonic() - started
         print(
             f"== {step.name}: {'passed' if status == 0 else f'FAILED with status {status}'}, {seconds:.1f} s",
