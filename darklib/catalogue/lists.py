@@ -16,6 +16,7 @@ from darklib.facts.match import BodyChange, Series, TrainChange, Wanted
 from darklib.facts.train import TrainFacts, TrainRef
 from darklib.facts.units import instant_us, moment
 
+NO_ROW = -1
 CHANGES = ("remapped", "cleaned", "firmware", "modified")
 
 
@@ -164,9 +165,10 @@ def _final_bodies(connection: Connection) -> tuple[list[Any], dict[int, int]]:
     return rows, final
 
 
-def _body_pk(connection: Connection, body_id: str) -> Any:
+def _body_pk(connection: Connection, body_id: str) -> int:
     rows, final = _final_bodies(connection)
-    return next((final[row["pk"]] for row in rows if row["id"] == body_id), None)
+    # Compared with None, a column would be compared with NULL: that is another question.
+    return next((final[row["pk"]] for row in rows if row["id"] == body_id), NO_ROW)
 
 
 def bodies(connection: Connection) -> list[BodyRow]:
