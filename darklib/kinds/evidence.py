@@ -18,8 +18,6 @@ STAR_CONTRAST = 0.25
 MANY_STARS = 30
 FLAT_OVER_NOISE = 30.0
 """A flat of more than 20 s has to stand so many standard deviations above black, as no clouded sky does."""
-SKY_TELLS_S = 10.0
-"""Longest exposure in which the sky hardly shows: up to here no black level is needed to call a frame dark."""
 COLOURLESS_SHARE = 0.05
 """No sky and no panel lights all colours of a pattern alike; dark current does."""
 
@@ -52,8 +50,8 @@ def _unlit(facts: FrameFacts, signs: Signs) -> KindDecision:
             return _undecided(0.5, "level neither black nor bright, and no black level to compare with")
         if signs.sloping and facts.cfa is None:
             return _undecided(0.6, "level differs over the frame, and no black level to compare with")
-        if facts.cfa is None and (facts.exposure_s is None or facts.exposure_s > SKY_TELLS_S):
-            return _undecided(0.6, "no sign of light, but no black level to compare with either: dark or clouded sky")
+        if facts.cfa is None and (facts.exposure_s is None or facts.exposure_s > BIAS_S):
+            return _undecided(0.6, "no sign of light, but no black level to compare with either")
         confidence = 0.85
         why += "; black level not known"
     elif signs.above_sigma <= UNLIT_SIGMA:

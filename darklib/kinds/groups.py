@@ -9,7 +9,7 @@ from darklib.facts.frame import Kind, KindDecision, KindFrom
 from darklib.facts.naming import body_key
 from darklib.kinds.candidate import Candidate
 from darklib.kinds.contradictions import contradictions, warned
-from darklib.kinds.evidence import BIAS_S, SKY_TELLS_S, kind_from_signs
+from darklib.kinds.evidence import BIAS_S, kind_from_signs
 from darklib.kinds.runs import beside_lights, in_time, runs_of, settle
 from darklib.kinds.signs import Signs, signs_of
 from darklib.kinds.words import is_target, kind_from_names
@@ -88,7 +88,7 @@ def _signs(member: Candidate, black_dn: float | None) -> Signs | None:
 
 
 def _black_levels(members: Sequence[Candidate], named: Sequence[KindDecision | None]) -> dict[str, float]:
-    """Level of unlit frames by camera, DN: of biases, else of known darks, else of short exposures without light."""
+    """Level of unlit frames by camera, DN: of biases, else the least of known darks, else of seen ones."""
     levels: dict[str, tuple[list[float], list[float], list[float]]] = {}
     for member, given in zip(members, named, strict=True):
         if member.pixels is None or member.facts.combined is not None:
@@ -100,10 +100,7 @@ def _black_levels(members: Sequence[Candidate], named: Sequence[KindDecision | N
         level = member.pixels.structure["level_dn"]
         kind = given.kind if given is not None else None
         if kind is None:
-            exposure = member.facts.exposure_s
-            own = (
-                kind_from_signs(member.facts, signs).kind if exposure is not None and exposure <= SKY_TELLS_S else None
-            )
+            own = kind_from_signs(member.facts, signs).kind
             if own is Kind.BIAS:
                 found[0].append(level)
             elif own is Kind.DARK:
@@ -113,9 +110,9 @@ def _black_levels(members: Sequence[Candidate], named: Sequence[KindDecision | N
         elif kind in (Kind.BIAS, Kind.DARK):
             found[1].append(level)
     return {
-        camera: float(median(biases)) if biases else min(darks or short)
-        for camera, (biases, darks, short) in levels.items()
-        if biases or darks or short
+        camera: float(median(biases)) if biases else min(darks or seen)
+        for camera, (biases, darks, seen) in levels.items()
+        if biases or darks or seen
     }
 
 

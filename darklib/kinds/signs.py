@@ -32,6 +32,8 @@ MUONS_PER_CM2_S = 1.0 / 60.0
 """Cosmic rays at sea level, about one a minute and square centimetre (common practice, no single source)."""
 MUONS_LIKE_STARS = 0.3
 USUAL_PIXEL_UM = 4.5
+SOME_PLAIN = 0.1
+"""Of real stars this share at least is plain; what hot pixels feign near a glow hardly ever is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +109,7 @@ def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> S
         colour_share=None if black_dn is None or above_dn <= 0 else spread * noise / above_dn,
         fall=_graded(fall, FALL_SURE, FALL_POSSIBLE),
         leak=glow > SMOOTH_LEAK_SIGMA and dip > SMOOTH_LEAK_SHARE * glow,
-        uneven=figures["uneven_sigma"] > max(UNEVEN_SIGMA, 0.5 * glow),
+        uneven=figures["uneven_sigma"] > max(UNEVEN_SIGMA, glow),
         sloping=max(glow, dip) > SLOPE_SIGMA or figures["uneven_sigma"] > UNEVEN_SIGMA,
         saturated=pixels.saturated_fraction > 0.5,
     )
@@ -147,14 +149,13 @@ def expected_cosmic_stars(facts: FrameFacts, pixels: PixelFacts) -> float:
     return MUONS_PER_CM2_S * area_cm2 * (facts.exposure_s or 0.0) * MUONS_LIKE_STARS
 
 
-def star_grade(
-    stars: float, stars_by_chance: float, plain: float, plain_by_chance: float, cosmic: float, frames: int = 1
-) -> int:
-    """2: more stars than chance and cosmic rays give; 1: perhaps some; 0: no sign of any. Counts are over `frames`."""
+def star_grade(stars: float, stars_by_chance: float, plain: float, plain_by_chance: float, cosmic: float) -> int:
+    """2: more stars than chance and cosmic rays give; 1: perhaps some; 0: no sign of any."""
     plain_expected, expected = plain_by_chance + cosmic, stars_by_chance + 2.0 * cosmic
-    if plain > plain_expected + 2.0 * sqrt(frames) + 2.0 * sqrt(plain_expected):
+    if plain > plain_expected + 2.0 + 2.0 * sqrt(plain_expected):
         return 2
-    if stars > expected + 3.0 * sqrt(frames) + 3.0 * sqrt(expected + 0.5):
+    some_plain = plain > plain_expected and plain > SOME_PLAIN * stars
+    if some_plain and stars > expected + 3.0 + 3.0 * sqrt(expected + 0.5):
         return 2
     return int(plain > plain_expected or stars > expected + 1.0 + sqrt(expected))
 

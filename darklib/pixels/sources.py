@@ -31,10 +31,12 @@ _RING = tuple(
 BESIDE_SIGMA = 1.5
 WEAKER_TWO_SIGMA = 4.0
 BESIDE_SHARE = 0.15
+EACH_SHARE = 0.06
 """A star lights three pixels beside its peak: three of the four sides, or two sides and the corner between them when it
-lies between pixels. Each of the three by 1.5 sigma, the weaker two together by 4 sigma of their sum, all together by 15
-percent of the peak. A star of one pixel full width at half maximum, right in the middle of a pixel, gives three sides
-46 percent; charge that leaks out of a hot pixel gives them under 6; a second hot pixel beside it lights one."""
+lies between pixels. Each of the three by 1.5 sigma and 6 percent of the peak, the weaker two together by 4 sigma of
+their sum, all together by 15 percent of the peak. A star of one pixel full width at half maximum, right in the middle
+of a pixel, gives each side 15 percent. Charge that leaks out of a hot pixel gives them 1 or 2; a second hot pixel
+beside it lights one, a cosmic ray's track two."""
 PLAIN_SIGMA = 6.0
 """A star whose three lit pixels stand out by this much each is plain: only a cluster of hot pixels can pass for it."""
 
@@ -52,9 +54,9 @@ class Sources:
     """
 
     stars: int
-    by_chance: int
+    by_chance: float
     plain: int
-    plain_by_chance: int
+    plain_by_chance: float
     hot: int
     threshold_sigma: float
     star_peaks: NDArray[np.float64]
@@ -81,6 +83,8 @@ class Background:
             channel = blocks.channels[row][here]
             self._lines[row] = (levels[channel, :, i] * left + levels[channel, :, i + 1] * right).T
         self._flat = self._lines.reshape(-1)
+        self._top = data.max()
+        self._highest = np.float32((float(self._top) - float(blocks.level.min())) / float(blocks.noise.min()))
 
     def limits(self, sigmas: float) -> Limits:
         """Levels so many standard deviations up, as a function of the row: (row) -> (width,)."""
@@ -101,8 +105,11 @@ class Background:
         place = (row * self._down + self._j[y]) * self.width + x
         level = self._flat.take(place)
         level += w * (self._flat.take(place + self.width) - level)
-        out: NDArray[np.float32] = self._data.take(y * self.width + x) - level
+        value = self._data.take(y * self.width + x)
+        out: NDArray[np.float32] = value - level
         out /= self._noise[row, x % self.columns]
+        # Saturated pixels are equally high, whatever their background: a saturated star has one peak, not many.
+        out[value >= self._top] = self._highest
         return out
 
     def noise_at(self, y: NDArray[np.intp], x: NDArray[np.intp]) -> NDArray[np.float32]:
@@ -135,14 +142,15 @@ def sources_of(data: NDArray[Any], blocks: Blocks) -> Sources:
     around = np.stack([*beside, *_same_colour(background, y, x)])
     starlike = _shines(around, peak)
     hot = int(np.count_nonzero((peak >= HOT_SIGMA) & ~starlike))
-    chance = _close(background, *_displaced(background, y, x, peak))
+    far = background.columns * max(1, 8 // background.columns)
+    controls = [_close(background, *_displaced(background, y, x, peak, by)) for by in (-far, far)]
     y, x, peak, around = y[starlike], x[starlike], peak[starlike], around[:, starlike]
     found = _close(background, y, x, peak, around)
     return Sources(
         stars=found.heights.size,
-        by_chance=chance.heights.size,
+        by_chance=sum(control.heights.size for control in controls) / 2.0,
         plain=found.plain,
-        plain_by_chance=chance.plain,
+        plain_by_chance=sum(control.plain for control in controls) / 2.0,
         hot=hot,
         threshold_sigma=threshold,
         star_peaks=np.sort(found.heights)[::-1],
@@ -158,11 +166,11 @@ class _Close:
 
 
 def _displaced(
-    background: Background, y: NDArray[np.intp], x: NDArray[np.intp], peak: NDArray[np.float32]
+    background: Background, y: NDArray[np.intp], x: NDArray[np.intp], peak: NDArray[np.float32], by: int
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float32], NDArray[np.float32]]:
-    """The same peaks set down in surroundings that are not theirs: what passes for a star there does so by chance."""
-    far = background.columns * max(1, 8 // background.columns)
-    x = np.where(x < background.width // 2, x + far, x - far)
+    """The same peaks set down some columns further on: what passes for a star there does so by chance."""
+    inside = (x + by >= MARGIN) & (x + by < background.width - MARGIN)
+    y, x, peak = y[inside], x[inside] + by, peak[inside]
     around = np.stack([*(background.sigmas(y + dy, x + dx) for dy, dx in _BESIDE), *_same_colour(background, y, x)])
     starlike = _shines(around, peak) & (around[: len(_BESIDE)] < peak).all(axis=0)
     return y[starlike], x[starlike], peak[starlike], around[:, starlike]
@@ -225,8 +233,8 @@ def _lit(lit: NDArray[np.float32], peak: NDArray[np.float32], each_sigma: float)
     total = lit.sum(axis=0)
     weaker = total - lit.max(axis=0)
     enough = (lit.min(axis=0) > each_sigma) & (weaker >= WEAKER_TWO_SIGMA * 2**0.5)
-    all_of_it: NDArray[np.bool_] = enough & (total >= BESIDE_SHARE * peak)
-    return all_of_it
+    shared: NDArray[np.bool_] = enough & (total >= BESIDE_SHARE * peak) & (lit.min(axis=0) >= EACH_SHARE * peak)
+    return shared
 
 
 def _threshold(blocks: Blocks, size: int) -> float:
