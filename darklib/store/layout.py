@@ -53,6 +53,16 @@ class Library:
     def cache(self) -> Path:
         return self.root / "cache"
 
+    @property
+    def in_use(self) -> Path:
+        """Locked, in common with others, by every command while it has the catalogue open; see `keeping_apart`."""
+        return self.root / ".in-use.lock"
+
+    @property
+    def recording(self) -> Path:
+        """Locked by whoever adds to the journal and the catalogue, while it does."""
+        return self.root / ".recording.lock"
+
     def holds(self, path: PurePath) -> bool:
         """Whether an absolute path lies in the library folder by its text."""
         return path == self.root or self.root in path.parents

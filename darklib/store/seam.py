@@ -17,6 +17,8 @@ from io import FileIO
 from pathlib import Path
 from typing import TypeVar
 
+from darklib.store.locking import Lock
+from darklib.store.locking import lock as lock_file
 from darklib.store.noreplace import rename_new
 
 T = TypeVar("T")
@@ -207,6 +209,12 @@ class Seam:
     def rmdir(self, path: StrPath) -> None:
         """Take an empty folder away."""
         self._call("rmdir", os.fspath(path), lambda: os.rmdir(for_system(path)))
+
+    # Keeping apart
+
+    def lock(self, path: StrPath, *, shared: bool, wait_s: float) -> Lock | None:
+        """A lock on a file, which is made where it is missing; None where others still hold it after that time."""
+        return self._call("lock", os.fspath(path), lambda: lock_file(for_system(path), shared=shared, wait_s=wait_s))
 
     # Looking
 
