@@ -8,8 +8,9 @@ the context. Each stored frame is a verified copy first, a journal line second, 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, replace
 from datetime import UTC
+from functools import partial
 from itertools import chain
 from pathlib import Path
 
@@ -17,20 +18,23 @@ from darklib import __version__
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.entries import Seen, SetAside, SetAsideSettled, Stored
 from darklib.facts.errors import DarklibError
-from darklib.facts.frame import Frame, FrameFacts, FrameRecord, Kind, KindDecision, KindFrom, PixelFacts, Statement
+from darklib.facts.frame import Frame, FrameRecord, Kind, KindDecision, KindFrom, Statement
 from darklib.facts.resolve import frame_of
 from darklib.jobs.asked import Stated
+from darklib.jobs.emptying import take_away
 from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.kind_groups import exposures_of, groups_of
 from darklib.jobs.library import Opened
 from darklib.jobs.placing import CopiedIn, Placing, Work
 from darklib.jobs.ports import Ask, Progress
 from darklib.jobs.record import Recorder
-from darklib.jobs.results import Duplicate, IngestCounts, IngestResult, KindGroup, PassedOver, SetAsideFile
-from darklib.kinds.groups import Candidate, decide, group_key
+from darklib.jobs.results import Duplicate, IngestResult, KindGroup, PassedOver, SetAsideFile
+from darklib.jobs.tally import Tally
+from darklib.jobs.underway import Copying, Waiting
+from darklib.kinds.groups import decide, group_key
 from darklib.readers.guard import Guard
 from darklib.readers.open import Look
-from darklib.store.durable import remove_source, sweep
+from darklib.store.durable import sweep
 from darklib.store.layout import put_aside
 from darklib.store.names import shown, stored_name
 from darklib.store.walk import Found, Passed
@@ -39,6 +43,9 @@ COPIERS = 2
 """Threads that copy while others look: one waits for the disk while the other reads its copy back."""
 
 COPIES_ON_THEIR_WAY = 16
+RESTLESS = frozenset(("source_changed", "vanished"))
+"""Errors of copying that concern this one file, which did not keep still; the run goes on."""
+
 DECIDED_AT_ONCE = 32
 """Frames of one folder decided together; those that only pixels could settle wait for the whole card anyway."""
 
@@ -53,45 +60,6 @@ def statements_of(stated: Stated) -> tuple[Statement, ...]:
         ("clock_shift_s", stated.clock_shift_s),
     )
     return tuple(Statement(name, value) for name, value in named if value is not None)
-
-
-@dataclass(slots=True)
-class _Waiting:
-    """A readable frame that is not stored yet."""
-
-    found: Found
-    look: Look
-    facts: FrameFacts
-    pixels: PixelFacts | None
-    decision: KindDecision | None = None
-    extra: tuple[Statement, ...] = ()
-
-    def candidate(self, stated: Kind | None) -> Candidate:
-        parts = tuple(shown(part) for part in self.found.relative_parts)
-        return Candidate(self.facts, self.pixels, parts[:-1], parts[-1], stated)
-
-
-@dataclass(slots=True)
-class _Copying:
-    """A frame whose bytes are on their way to their place."""
-
-    waiting: _Waiting
-    record: FrameRecord
-    statements: tuple[Statement, ...]
-    path: "Future[Path]"
-
-
-@dataclass(slots=True)
-class _Tally:
-    seen: int = 0
-    bytes: int = 0
-    stored: list[Frame] = field(default_factory=list)
-    duplicates: list[Duplicate] = field(default_factory=list)
-    set_aside: list[SetAsideFile] = field(default_factory=list)
-    passed_over: list[PassedOver] = field(default_factory=list)
-    this_run: dict[str, str] = field(default_factory=dict)
-    claimed: set[str] = field(default_factory=set)
-    folders: set[Path] = field(default_factory=set)
 
 
 class Intake:
@@ -123,10 +91,10 @@ class Intake:
         self.recorder = Recorder(opened, command)
         self._work = Work(opened, self.recorder.batch, dry_run)
         self._sources = dict(sources or {})
-        self._tally = _Tally()
-        self._deferred: list[_Waiting] = []
+        self._tally = Tally()
+        self._deferred: list[Waiting] = []
         self._pool = ThreadPoolExecutor(copiers, "darklib copier") if copiers else None
-        self._copying: deque[_Copying] = deque()
+        self._copying: deque[Copying] = deque()
         self._stop = SafeStop()
 
     def run(self, items: Iterable[Found | Passed]) -> IngestResult:
@@ -151,7 +119,7 @@ class Intake:
             self._decide_the_rest()
             self._record_copies(all_of_them=True)
             self.recorder.settle()
-            self.recorder.counts = self._counts()
+            self.recorder.counts = asdict(self._tally.counts())
             if not self.dry_run:
                 self._sweep()
 
@@ -168,7 +136,7 @@ class Intake:
 
     def _look_at_all(self, found: Sequence[Found]) -> None:
         folder: Path | None = None
-        together: list[_Waiting] = []
+        together: list[Waiting] = []
         with Guard(self.workers) as guard:
             for item, look in zip(found, guard.map([str(item.path) for item in found]), strict=True):
                 if self._stop.asked:
@@ -182,7 +150,7 @@ class Intake:
                 self.progress.advance(shown(str(item.path)), item.size)
             self._decide_folder(together)
 
-    def _sort(self, found: Found, look: Look) -> _Waiting | None:
+    def _sort(self, found: Found, look: Look) -> Waiting | None:
         """What becomes of a file that was looked at: passed over, a duplicate, set aside, or a frame to be stored."""
         tally = self._tally
         tally.seen += 1
@@ -193,7 +161,7 @@ class Intake:
         elif look.refusal is not None or look.facts is None:
             self._set_aside(found, look)
         else:
-            return _Waiting(found, look, look.facts, look.pixels)
+            return Waiting(found, look, look.facts, look.pixels)
         return None
 
     def _duplicate(self, found: Found, look: Look) -> None:
@@ -213,27 +181,37 @@ class Intake:
         if known is not None and known.version == __version__ and not self.again:
             self._tally.passed_over.append(PassedOver(name, "known_set_aside"))
             return
+        if not self.dry_run and look.sha256 and known is None:
+            try:
+                kept_path = self._kept(found, look, code, text)
+            except DarklibError as error:
+                if error.code not in RESTLESS:
+                    raise
+                code, text = "changed_while_read", error.text
+            else:
+                self.recorder.add(SetAside(look.sha256, name, kept_path, code, text, __version__))
         self._tally.set_aside.append(SetAsideFile(name, text, code))
-        if self.dry_run or not look.sha256 or known is not None:
-            return
-        kept_path = name
-        if self.placing.keeps_what_is_set_aside:
-            kept = put_aside(
-                self.opened.seam,
-                self.opened.layout,
-                self.recorder.run,
-                found.path,
-                stored_name(found.path.parent.name, found.path.name),
-                f"{name}\n{text[:1].upper()}{text[1:]}.\nCode: {code}\nSHA-256: {look.sha256}\n",
-                look.sha256,
-                batch=self.recorder.batch,
-            )
-            kept_path = self.opened.layout.relative(kept.path)
-        self.recorder.add(SetAside(look.sha256, name, kept_path, code, text, __version__))
+
+    def _kept(self, found: Found, look: Look, code: str, text: str) -> str:
+        """Keeps a copy of what is set aside; returns where, as the catalogue writes it."""
+        name = self._source(found)
+        if not self.placing.keeps_what_is_set_aside:
+            return name
+        kept = put_aside(
+            self.opened.seam,
+            self.opened.layout,
+            self.recorder.run,
+            found.path,
+            stored_name(found.path.parent.name, found.path.name),
+            f"{name}\n{text[:1].upper()}{text[1:]}.\nCode: {code}\nSHA-256: {look.sha256}\n",
+            look.sha256,
+            batch=self.recorder.batch,
+        )
+        return self.opened.layout.relative(kept.path)
 
     # 3. deciding what each frame is
 
-    def _decide_folder(self, together: list[_Waiting]) -> None:
+    def _decide_folder(self, together: list[Waiting]) -> None:
         if not together:
             return
         decisions = decide([waiting.candidate(self.stated.kind) for waiting in together])
@@ -277,7 +255,7 @@ class Intake:
 
     # 4. storing
 
-    def _store(self, waiting: _Waiting) -> None:
+    def _store(self, waiting: Waiting) -> None:
         look, found = waiting.look, waiting.found
         if look.sha256 in self._tally.claimed:  # the same content twice within one folder
             self._duplicate(found, look)
@@ -306,7 +284,7 @@ class Intake:
                 path.set_exception(error)
         else:
             path = self._pool.submit(self.placing.place, self._work, found, look.sha256, frame)
-        self._copying.append(_Copying(waiting, record, statements, path))
+        self._copying.append(Copying(waiting, record, statements, path))
         self._record_copies()
 
     def _record_copies(self, *, all_of_them: bool = False) -> None:
@@ -316,13 +294,13 @@ class Intake:
         ):
             self._record(self._copying.popleft())
 
-    def _record(self, copying: _Copying) -> None:
+    def _record(self, copying: Copying) -> None:
         found, look = copying.waiting.found, copying.waiting.look
         try:
             path = copying.path.result()
         except DarklibError as error:
             self._tally.claimed.discard(look.sha256)
-            if error.code not in ("source_changed", "vanished", "changed_while_read"):
+            if error.code not in RESTLESS:
                 raise
             # Not kept as a copy: nobody knows which of its contents would be the right one.
             self._tally.set_aside.append(SetAsideFile(self._source(found), error.text, "changed_while_read"))
@@ -331,11 +309,30 @@ class Intake:
         record = replace(copying.record, path=self.opened.layout.relative(path))
         self._tally.this_run[look.sha256] = record.path
         self._tally.bytes += look.size
-        if not self.dry_run:
-            if self.opened.catalogue.set_aside_known(look.sha256) is not None:
-                self.recorder.add(SetAsideSettled(look.sha256))
-            self.recorder.add(Stored(record, copying.statements), after=self._emptying(found, look.sha256))
-        self._tally.stored.append(frame_of(record, copying.statements))
+        frame = frame_of(record, copying.statements)
+        self._tally.stored.append(frame)
+        if self.dry_run:
+            return
+        if self.opened.catalogue.set_aside_known(look.sha256) is not None:
+            self.recorder.add(SetAsideSettled(look.sha256))
+        self.recorder.add(
+            Stored(record, copying.statements),
+            after=self._emptying(found, look.sha256),
+            beaten=partial(self._beaten, found, look, frame, path),
+        )
+
+    def _beaten(self, found: Found, look: Look, frame: Frame, path: Path) -> None:
+        """Another process took in the very same frame while this one copied it: a duplicate after all."""
+        tally = self._tally
+        tally.stored.remove(frame)
+        tally.bytes -= look.size
+        del tally.this_run[look.sha256]
+        tally.duplicates.append(Duplicate(self._source(found), look.sha256[:16]))
+        if not isinstance(self.placing, CopiedIn):
+            return
+        first = self.opened.catalogue.frames_by_id([look.sha256])[0].path
+        if first != frame.path:
+            self._take_away(path, look.sha256, first, verified=False)
 
     def _sweep(self) -> None:
         """Takes away old temporary files that a killed run left in the folders of this one."""
@@ -350,35 +347,24 @@ class Intake:
         if not self.move:
             return None
 
-        def take_away() -> None:
+        def empty() -> None:
             stored = self._tally.this_run.get(sha256)
+            verified = stored is not None
             if stored is None:
                 stored = self.opened.catalogue.frames_by_id([sha256])[0].path
-            try:
-                remove_source(
-                    self.opened.seam, found.path, sha256, self.opened.layout.reached(self.opened.seam, stored)
-                )
-            except DarklibError as error:
-                self.progress.note(f"{error.text} {error.remedy}".strip())
+            self._take_away(found.path, sha256, stored, verified=verified)
 
-        return take_away
+        return empty
+
+    def _take_away(self, path: Path, sha256: str, stored: str, *, verified: bool) -> None:
+        trouble = take_away(self.opened, path, sha256, stored, verified=verified)
+        if trouble:
+            self.progress.note(trouble)
 
     # 5. telling
 
     def _source(self, found: Found) -> str:
         return self._sources.get(found.path) or shown(str(found.path))
-
-    def _counts(self) -> dict[str, int]:
-        tally = self._tally
-        return {
-            "seen": tally.seen,
-            "stored": len(tally.stored),
-            "duplicates": len(tally.duplicates),
-            "set_aside": len(tally.set_aside),
-            "passed_over": len(tally.passed_over),
-            "undecided": sum(frame.kind is None for frame in tally.stored),
-            "bytes": tally.bytes,
-        }
 
     def _result(self) -> IngestResult:
         tally = self._tally
@@ -389,7 +375,7 @@ class Intake:
         return IngestResult(
             run=None if self.dry_run else self.recorder.run,
             dry_run=self.dry_run,
-            counts=IngestCounts(**self._counts()),
+            counts=tally.counts(),
             stored=tuple(stored),
             duplicates=tuple(tally.duplicates),
             set_aside=tuple(tally.set_aside),

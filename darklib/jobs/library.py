@@ -1,22 +1,27 @@
 """Finding, making and opening a library; opening replays what an interrupted run left in the journal."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
 from darklib.catalogue.catalogue import Catalogue
-from darklib.catalogue.schema import open_catalogue
+from darklib.catalogue.schema import current, open_catalogue
 from darklib.facts.entries import Entry, decode
 from darklib.facts.errors import DarklibError
 from darklib.facts.settings import Settings
 from darklib.jobs.results import InitResult
 from darklib.store import configuration, journal
+from darklib.store.keeping_apart import Hold, alone, recording, using
 from darklib.store.layout import Library, find, make
+from darklib.store.mishap import told
 from darklib.store.seam import Seam
 
 REPLAY_AT_ONCE = 500
 """Journal lines applied in one transaction when a tail is replayed."""
+
+WAIT_FOR_TABLES_S = 600.0
+"""How long a command waits for its turn to make or upgrade the tables."""
 
 
 @dataclass(slots=True)
@@ -29,6 +34,7 @@ class Opened:
     seam: Seam
     replayed: int = 0
     torn: tuple[str, ...] = ()
+    use: Hold | None = None
 
     @property
     def root(self) -> Path:
@@ -44,8 +50,12 @@ class Opened:
         self.close()
 
     def close(self) -> None:
-        """Lets the catalogue go."""
-        self.catalogue.close()
+        """Lets the catalogue go, and with it the library."""
+        try:
+            self.catalogue.close()
+        finally:
+            if self.use is not None:
+                self.use.release()
 
     def absolute(self, path: str) -> str:
         """A frame's path as the catalogue holds it (relative, or absolute where in place), made absolute."""
@@ -106,33 +116,51 @@ def open_library(root: Path, *, seam: Seam | None = None) -> Opened:
     """
     seam = seam or Seam()
     layout = Library(root)
-    if not seam.exists(layout.config):
-        raise no_library()
+    with told(root, "cannot open the library"):
+        if not seam.exists(layout.config):
+            raise no_library()
     settings = configuration.load(seam, layout.config)
-    catalogue = open_catalogue(layout.catalogue, layout.backups, create=True)
-    opened = Opened(layout, settings, catalogue, seam)
+    if not current(layout.catalogue):
+        with alone(seam, layout, WAIT_FOR_TABLES_S):
+            open_catalogue(layout.catalogue, layout.backups, create=True).close()
+    use = using(seam, layout)
     try:
-        opened.replayed, opened.torn = replay(seam, layout.journal, catalogue)
+        catalogue = open_catalogue(layout.catalogue, layout.backups, create=True)
+        opened = Opened(layout, settings, catalogue, seam, use=use)
     except BaseException:
-        catalogue.close()
+        use.release()
+        raise
+    try:
+        opened.replayed, opened.torn = catch_up(opened)
+    except BaseException:
+        opened.close()
         raise
     return opened
 
 
-def replay(seam: Seam, folder: Path, catalogue: Catalogue) -> tuple[int, tuple[str, ...]]:
-    """Applies every journal line that the catalogue has not seen, in the order of the runs.
+def catch_up(opened: Opened) -> tuple[int, tuple[str, ...]]:
+    """Replays the tail of the journal, if there is one. What another process is just recording is left to it."""
+    seam, layout, catalogue = opened.seam, opened.layout, opened.catalogue
+    if not list(_tails(seam, layout.journal, catalogue)):
+        return 0, ()
+    with recording(seam, layout):
+        return replay(seam, layout.journal, catalogue)
 
-    Returns how many lines were applied, and the files whose last line is torn or in which a line is damaged.
+
+def replay(seam: Seam, folder: Path, catalogue: Catalogue) -> tuple[int, tuple[str, ...]]:
+    """Applies every journal line that the catalogue has not seen, in the order of the runs. Nobody else may record
+    meanwhile.
+
+    Returns how many lines were applied, and the files whose last line is torn or in which a line is damaged. Raises
+    DarklibError 'newer_journal' at a line that a newer darklib wrote: what follows it must not overtake it.
     """
-    positions = catalogue.positions()
     applied, troubled = 0, []
-    for path in journal.files(seam, folder):
-        start = positions.get(path.name, 0)
-        if seam.stat(path).st_size <= start:
-            continue
+    for path, start in _tails(seam, folder, catalogue):
         waiting: list[tuple[Entry, int]] = []
         run = path.stem
         for line in journal.read(seam, path, start):
+            if line.trouble == "other_schema":
+                raise newer_journal(path)
             if line.entry is None:
                 troubled.append(path.name)
                 continue
@@ -141,6 +169,27 @@ def replay(seam: Seam, folder: Path, catalogue: Catalogue) -> tuple[int, tuple[s
                 applied += _apply(catalogue, run, path.name, waiting)
         applied += _apply(catalogue, run, path.name, waiting)
     return applied, tuple(dict.fromkeys(troubled))
+
+
+def newer_journal(path: Path) -> DarklibError:
+    """The error of a journal line in a form that this version does not know."""
+    return DarklibError(
+        "newer_journal",
+        f"The journal file {path.name} holds a line that this version of darklib does not know.",
+        path=str(path),
+        remedy="Use the newer version of darklib that wrote it.",
+    )
+
+
+def _tails(seam: Seam, folder: Path, catalogue: Catalogue) -> Iterator[tuple[Path, int]]:
+    """Journal files that are longer than what is applied of them, and how far they are applied."""
+    positions = catalogue.positions()
+    for path in journal.files(seam, folder):
+        start = positions.get(path.name, 0)
+        with told(path, "cannot read the journal"):
+            size = seam.stat(path).st_size
+        if size > start:
+            yield path, start
 
 
 def _apply(catalogue: Catalogue, run: str, name: str, waiting: list[tuple[Entry, int]]) -> int:

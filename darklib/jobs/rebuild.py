@@ -16,7 +16,9 @@ from darklib.jobs.results import RebuildResult
 from darklib.store import configuration
 from darklib.store.durable import make_folders
 from darklib.store.journal import new_run_id
+from darklib.store.keeping_apart import alone
 from darklib.store.layout import Library
+from darklib.store.mishap import told
 from darklib.store.names import shown
 from darklib.store.seam import Seam
 
@@ -31,10 +33,15 @@ def rebuild(
     names what the old catalogue held otherwise and what cannot be found. Works with a broken or missing catalogue.
     """
     seam = seam or Seam()
-    progress = progress or Silent()
     layout = Library(root)
-    if not seam.exists(layout.config):
-        raise no_library()
+    with told(root, "cannot open the library"):
+        if not seam.exists(layout.config):
+            raise no_library()
+    with alone(seam, layout):
+        return _rebuild(seam, layout, dry_run, progress or Silent())
+
+
+def _rebuild(seam: Seam, layout: Library, dry_run: bool, progress: Progress) -> RebuildResult:
     settings = configuration.load(seam, layout.config)
     fresh = layout.cache / "catalogue-anew.sqlite"
     make_folders(seam, layout.cache)
@@ -48,8 +55,10 @@ def rebuild(
         differences += _against_the_old(seam, layout, catalogue)
         rows = list(catalogue.everything())
         for row in rows:
-            path = layout.reached(seam, row.path)
-            if not seam.exists(path):
+            with told(row.path, "cannot see"):
+                path = layout.reached(seam, row.path)
+                there = seam.exists(path)
+            if not there:
                 differences.append(f"The file of frame {row.sha256[:16]} is not there: {shown(str(path))}.")
     finally:
         catalogue.close()
@@ -76,8 +85,9 @@ def _unjournalled(opened: Opened, progress: Progress, dry_run: bool) -> list[str
 
 
 def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue) -> list[str]:
-    if not seam.exists(layout.catalogue):
-        return ["There was no catalogue."]
+    with told(layout.catalogue, "cannot see"):
+        if not seam.exists(layout.catalogue):
+            return ["There was no catalogue."]
     try:
         old = open_catalogue(layout.catalogue, layout.backups, create=False)
     except DarklibError as error:
@@ -103,18 +113,19 @@ def _frames(catalogue: Catalogue) -> dict[str, Frame]:
 
 def _change_places(seam: Seam, layout: Library, fresh: Path) -> str | None:
     backup = None
-    if seam.exists(layout.catalogue):
-        make_folders(seam, layout.backups)
-        backup = layout.backups / f"catalogue-before-rebuild-{new_run_id(seam)}.sqlite"
-        # The side files first: without its main file a write-ahead log is ignored, beside a foreign one it would not
-        # be.
-        for suffix in reversed(BESIDE):
-            part = layout.catalogue.with_name(layout.catalogue.name + suffix)
-            if seam.exists(part):
-                seam.replace(part, backup.with_name(backup.name + suffix))
-        seam.fsync_folder(layout.backups)
-    seam.replace(fresh, layout.catalogue)
-    seam.fsync_folder(layout.root)
+    with told(layout.catalogue, "cannot replace"):
+        if seam.exists(layout.catalogue):
+            make_folders(seam, layout.backups)
+            backup = layout.backups / f"catalogue-before-rebuild-{new_run_id(seam)}.sqlite"
+            # The side files first: without its main file a write-ahead log is ignored, beside a foreign one it would
+            # not be.
+            for suffix in reversed(BESIDE):
+                part = layout.catalogue.with_name(layout.catalogue.name + suffix)
+                if seam.exists(part):
+                    seam.replace(part, backup.with_name(backup.name + suffix))
+            seam.fsync_folder(layout.backups)
+        seam.replace(fresh, layout.catalogue)
+        seam.fsync_folder(layout.root)
     return None if backup is None else str(backup)
 
 
@@ -122,5 +133,6 @@ def _away(seam: Seam, path: Path) -> None:
     # In cache/, whose content is ours to take away.
     for suffix in BESIDE:
         part = path.with_name(path.name + suffix)
-        if seam.exists(part):
-            seam.unlink(part)
+        with told(part, "cannot clear away"):
+            if seam.exists(part):
+                seam.unlink(part)

@@ -14,12 +14,13 @@ from darklib.store.seam import Seam
 PART = ".part"
 
 
-def remove_source(seam: Seam, path: Path, sha256: str, stored: Path) -> None:
+def remove_source(seam: Seam, path: Path, sha256: str, stored: Path, *, verified: bool = True) -> None:
     """Take a source away after its copy was verified and journalled (`--move`).
 
     Looks again first: the source still has these bytes, the stored copy is there with the same size, and the two
-    are not one file. DarklibError 'source_changed', 'copy_missing', 'same_file' or 'is_a_link' where not; then
-    nothing is done.
+    are not one file. verified: the copy was read back by this run; if not, it is now, since a copy made long ago may
+    have rotted meanwhile. DarklibError 'source_changed', 'copy_missing', 'copy_differs', 'same_file' or 'is_a_link'
+    where not; then nothing is done.
     """
     with told(path, "cannot read"):
         if stat_bits.S_ISLNK(seam.lstat(path).st_mode):
@@ -35,6 +36,13 @@ def remove_source(seam: Seam, path: Path, sha256: str, stored: Path) -> None:
             f"The stored copy of {shown(str(path))} is not there: {shown(str(stored))}. The source stays.",
             path,
             "Run verify, then ingest again.",
+        )
+    if not verified and hash_file(seam, stored)[0] != sha256:
+        raise _stays(
+            "copy_differs",
+            f"The stored copy of {shown(str(path))} was damaged: {shown(str(stored))}. The source stays.",
+            path,
+            "Run verify; keep this file, it is intact.",
         )
     with told(path, "cannot remove"):
         here = seam.stat(path)

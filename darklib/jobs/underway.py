@@ -1,0 +1,38 @@
+"""Frames of a run that are not stored yet: waiting to be decided on, or their bytes being copied."""
+
+from concurrent.futures import Future
+from dataclasses import dataclass
+from pathlib import Path
+
+from darklib.facts.frame import FrameFacts, FrameRecord, Kind, KindDecision, PixelFacts, Statement
+from darklib.kinds.groups import Candidate
+from darklib.readers.open import Look
+from darklib.store.names import shown
+from darklib.store.walk import Found
+
+
+@dataclass(slots=True)
+class Waiting:
+    """A readable frame that is not stored yet."""
+
+    found: Found
+    look: Look
+    facts: FrameFacts
+    pixels: PixelFacts | None
+    decision: KindDecision | None = None
+    extra: tuple[Statement, ...] = ()
+
+    def candidate(self, stated: Kind | None) -> Candidate:
+        """As what it is decided on. stated: the kind the user gives to all."""
+        parts = tuple(shown(part) for part in self.found.relative_parts)
+        return Candidate(self.facts, self.pixels, parts[:-1], parts[-1], stated)
+
+
+@dataclass(slots=True)
+class Copying:
+    """A frame whose bytes are on their way to their place."""
+
+    waiting: Waiting
+    record: FrameRecord
+    statements: tuple[Statement, ...]
+    path: "Future[Path]"
