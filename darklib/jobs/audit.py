@@ -7,6 +7,7 @@ from darklib.jobs.ports import Ask, Progress
 from darklib.jobs.rebuild import rebuild
 from darklib.jobs.results import SetAsideEntry, SetAsideResult
 from darklib.jobs.verify import verify
+from darklib.store.mishap import told
 
 __all__ = ["check", "rebuild", "retry_set_aside", "set_aside", "verify"]
 
@@ -27,6 +28,7 @@ def retry_set_aside(
 ) -> SetAsideResult:
     """Tries again to take in what was set aside; what is taken in is no longer listed. The kept copies stay."""
     rows = opened.catalogue.set_aside()
-    paths = {opened.layout.reached(opened.seam, row.kept_path): row.source_path for row in rows}
+    with told(opened.layout.set_aside, "cannot read"):
+        paths = {opened.layout.reached(opened.seam, row.kept_path): row.source_path for row in rows}
     retried = retry(opened, paths, dry_run=dry_run, progress=progress, ask=ask)
     return SetAsideResult(set_aside(opened).set_aside, retried)

@@ -12,6 +12,7 @@ from darklib.jobs.ports import Progress, Silent
 from darklib.jobs.results import CheckResult, NotStored, PassedOver, SetAsideFile
 from darklib.readers.open import sniff
 from darklib.store.hashing import hash_file
+from darklib.store.mishap import told
 from darklib.store.names import shown
 from darklib.store.walk import Found, walk
 
@@ -85,7 +86,8 @@ def _answer(opened: Opened, item: Found, hashed: str | DarklibError) -> _Answer:
     frames = opened.catalogue.frames_by_id([hashed])
     if frames:
         frame = frames[0]
-        copy = opened.layout.reached(opened.seam, frame.path)
+        with told(frame.path, "cannot see"):
+            copy = opened.layout.reached(opened.seam, frame.path)
         if opened.seam.absolute(copy) == opened.seam.absolute(item.path):
             text = "It is catalogued where it lies: this file is the only one the library knows of."
             return _Answer(not_stored=NotStored(name, "in_place", text))
@@ -93,7 +95,8 @@ def _answer(opened: Opened, item: Found, hashed: str | DarklibError) -> _Answer:
         return _Answer(not_stored=NotStored(name, *trouble)) if trouble else _Answer(stored=True)
     aside = opened.catalogue.set_aside_known(hashed)
     if aside is not None:
-        kept = opened.layout.reached(opened.seam, aside.kept_path)
+        with told(aside.kept_path, "cannot see"):
+            kept = opened.layout.reached(opened.seam, aside.kept_path)
         same = opened.seam.absolute(kept) == opened.seam.absolute(item.path)
         harmless = aside.code in HARMLESS_TO_ERASE and not same and copy_trouble(opened, kept, hashed) is None
         return _Answer(set_aside=SetAsideFile(name, aside.text, aside.code), kept=harmless)
@@ -104,9 +107,11 @@ def _answer(opened: Opened, item: Found, hashed: str | DarklibError) -> _Answer:
 
 def copy_trouble(opened: Opened, copy: Path, sha256: str) -> tuple[str, str] | None:
     """Code and sentence of what is wrong with a stored copy, read again now; None where it is intact."""
-    if not opened.seam.exists(copy):
-        return "copy_missing", f"The stored copy is not there: {shown(str(copy))}."
     try:
+        with told(copy, "cannot read"):
+            there = opened.seam.exists(copy)
+        if not there:
+            return "copy_missing", f"The stored copy is not there: {shown(str(copy))}."
         found = hash_file(opened.seam, copy)[0]
     except DarklibError as error:
         return "copy_unreadable", error.text

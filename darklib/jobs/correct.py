@@ -130,7 +130,11 @@ def name_body(opened: Opened, body: str, label: str, *, dry_run: bool = False) -
 
 
 def join_bodies(opened: Opened, body: str, into: str, *, dry_run: bool = False) -> BodiesResult:
-    """Makes one camera of two entries: one known first without and later with its serial number."""
+    """Makes one camera of two entries: one known first without and later with its serial number. One that is joined
+    already changes nothing.
+    """
+    if _joined_already(opened, body, into):
+        return _on_bodies(opened, "bodies join", (body, into), None, (), dry_run)
     first, second = body_meant(opened, body), body_meant(opened, into)
     if first.id == second.id:
         raise DarklibError("same_body", f"{first.label} cannot be joined to itself.", status=Exit.USAGE)
@@ -160,8 +164,9 @@ def body_changed(
         )
     ref = body_meant(opened, body)
     moment = moment_meant(opened, at)
-    changes = (Changed(ref.id, what, None, iso_z(moment)),)
-    entry = BodyChanged(ref.id, what, note, moment)
+    recorded = any(change.what == what and change.at == moment for change in opened.catalogue.body_changes(ref.id))
+    changes = () if recorded else (Changed(ref.id, what, None, iso_z(moment)),)
+    entry = None if recorded else BodyChanged(ref.id, what, note, moment)
     return _on_bodies(opened, "bodies changed", (body, what), entry, changes, dry_run)
 
 
@@ -172,8 +177,9 @@ def train_changed(
     known = trains(opened).trains
     entry = one_meant("train", train, known, [(item.ref.label, item.ref.fingerprint) for item in known])
     moment = moment_meant(opened, at)
-    changes = (Changed(entry.ref.fingerprint, "changed", None, iso_z(moment)),)
-    if not dry_run:
+    recorded = any((change.at, change.note) == (moment, note) for change in entry.changes)
+    changes = () if recorded else (Changed(entry.ref.fingerprint, "changed", None, iso_z(moment)),)
+    if changes and not dry_run:
         with Recorder(opened, "trains changed", (train,)) as recorder:
             recorder.add(TrainChanged(entry.ref.fingerprint, note, moment))
     return TrainsResult(trains(opened).trains, changes, dry_run)
@@ -228,6 +234,21 @@ def _on_bodies(
         with Recorder(opened, command, arguments) as recorder:
             recorder.add(entry)
     return BodiesResult(bodies(opened).bodies, changes, dry_run)
+
+
+def _joined_already(opened: Opened, body: str, into: str) -> bool:
+    """Whether `body` means a camera that was joined to `into` before: the command is run again after a failure."""
+    wanted = body.strip().casefold()
+    ref = body_meant(opened, into)
+    joined = next(item.joined for item in bodies(opened).bodies if item.ref.id == ref.id)
+    return (
+        bool(wanted)
+        and any(one.casefold().startswith(wanted) for one in joined)
+        and not any(
+            wanted in (name.casefold() for name in (item.ref.id, item.ref.label, item.ref.serial) if name)
+            for item in bodies(opened).bodies
+        )
+    )
 
 
 def _stated_already(opened: Opened, sha256: str, field: str, value: str | float | None) -> bool:

@@ -11,6 +11,7 @@ from darklib.jobs.library import Opened
 from darklib.jobs.match import batches_asked, matches_of
 from darklib.jobs.ports import Progress, Silent
 from darklib.jobs.results import ExportResult
+from darklib.store.mishap import told
 
 
 def export(
@@ -37,7 +38,9 @@ def export(
         )
     progress = progress or Silent()
     folder = opened.seam.absolute(to)
-    if opened.layout.holds(opened.seam.real(folder)):
+    with told(folder, "cannot hand over to"):
+        inside = opened.layout.holds(opened.seam.real(folder))
+    if inside:
         raise DarklibError(
             "inside_library",
             "Files are not handed over into the library itself.",

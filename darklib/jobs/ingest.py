@@ -10,6 +10,7 @@ from darklib.jobs.library import Opened
 from darklib.jobs.placing import CopiedIn, LeftWhereItIs
 from darklib.jobs.ports import Ask, NobodyToAsk, Progress, Silent
 from darklib.jobs.results import IngestResult
+from darklib.store.mishap import in_words
 from darklib.store.names import shown
 from darklib.store.walk import Found, Passed, walk
 
@@ -108,9 +109,12 @@ def adopt(
 def _found(opened: Opened, paths: Sequence[Path]) -> list[Found | Passed]:
     items: list[Found | Passed] = []
     for path in paths:
-        if opened.seam.exists(path):
-            stat = opened.seam.stat(path)
-            items.append(Found(path, path.parent, stat.st_size, stat.st_mtime_ns, (path.name,)))
-        else:
+        try:
+            facts = opened.seam.stat(path)
+        except FileNotFoundError:
             items.append(Passed(path, "not_a_file", f"The kept copy is not there: {shown(str(path))}."))
+        except OSError as error:
+            items.append(Passed(path, "unreadable", in_words(error, path, "cannot read").text))
+        else:
+            items.append(Found(path, path.parent, facts.st_size, facts.st_mtime_ns, (path.name,)))
     return items

@@ -15,6 +15,7 @@ from darklib.jobs.ports import Progress, Silent
 from darklib.jobs.results import Finding, VerifyResult
 from darklib.store import journal
 from darklib.store.hashing import hash_file
+from darklib.store.mishap import told
 from darklib.store.names import shown
 from darklib.store.walk import Found, walk
 
@@ -79,11 +80,14 @@ def _sampled(opened: Opened, rows: list[StoredRow], sample: float | None) -> lis
 
 def _second_copy(opened: Opened, against: str) -> Path:
     root = Path(opened.seam.absolute(against))
-    if not opened.seam.is_folder(root):
+    with told(root, "cannot see"):
+        is_folder = opened.seam.is_folder(root)
+        itself = opened.seam.real(root) == opened.seam.real(opened.root)
+    if not is_folder:
         raise DarklibError(
             "not_found", f"There is no folder {shown(str(root))}.", path=shown(str(root)), remedy="Check the name."
         )
-    if opened.seam.real(root) == opened.seam.real(opened.root):
+    if itself:
         raise DarklibError("same_folder", "The second copy is the library itself.", remedy="Give the other folder.")
     return root
 
@@ -97,10 +101,11 @@ def _files(
     with SafeStop() as stop, ThreadPoolExecutor(HASHING_THREADS) as pool:
 
         def hashed(row: StoredRow) -> str | DarklibError | None:
-            path = _place(opened, row, root, second)
-            if not opened.seam.exists(path):
-                return None
             try:
+                with told(row.path, "cannot read"):
+                    path = _place(opened, row, root, second)
+                    if not opened.seam.exists(path):
+                        return None
                 return hash_file(opened.seam, path)[0]
             except DarklibError as error:
                 return error
@@ -110,7 +115,7 @@ def _files(
                 pool.shutdown(wait=False, cancel_futures=True)
                 break
             found.checked += 1
-            path = shown(str(_place(opened, row, root, second)))
+            path = shown(str((root if second else opened.root) / row.path))
             frame_id = row.sha256[:16]
             if outcome == row.sha256:
                 found.intact += 1
@@ -141,6 +146,9 @@ def _foreign(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
             found.unknown.append(shown(str(item.path)))
         elif item.code == "unfinished" or item.path.name.endswith(".part"):
             found.remarks.append(f"An unfinished copy of an interrupted run: {shown(str(item.path))}.")
+        elif item.code in ("unreadable", "folder_unreadable"):
+            text = f"{item.text} Check the disk, then verify again."
+            found.differing.append(Finding(shown(str(item.path)), None, "unreadable", text))
         else:
             found.unknown.append(shown(str(item.path)))
 
@@ -180,7 +188,9 @@ def _journal_copied(opened: Opened, root: Path, found: _Findings) -> None:
     for path in [*journal.files(opened.seam, opened.layout.journal), opened.layout.config]:
         other = root / opened.layout.relative(path)
         found.checked += 1
-        if not opened.seam.exists(other):
+        with told(other, "cannot read"):
+            there = opened.seam.exists(other)
+        if not there:
             found.missing.append(Finding(shown(str(other)), None, "missing", "Not in the second copy. Copy it anew."))
         elif hash_file(opened.seam, other) != hash_file(opened.seam, path):
             found.differing.append(Finding(shown(str(other)), None, "differs", "An older state. Copy it anew."))

@@ -53,13 +53,16 @@ def walk(seam: Seam, paths: Sequence[Path], library_root: Path | None = None) ->
     DarklibError, before anything is yielded: 'vanished' and the like for a path that cannot be seen, 'inside_library'
     for one in this library other than its inbox, 'is_a_library' for the root of any.
     """
-    own = None if library_root is None else Library(seam.real(library_root))
+    own = None
+    if library_root is not None:
+        with told(library_root, "cannot see"):
+            own = Library(seam.real(library_root))
     roots: list[tuple[Path, Path, bool]] = []
     for path in map(seam.absolute, paths):
         with told(path, "cannot take in"):
             is_folder = stat_bits.S_ISDIR(seam.stat(path).st_mode)
-        real = seam.real(path)
-        _refuse_library(seam, path, real, own)
+            real = seam.real(path)
+            _refuse_library(seam, path, real, own)
         roots.append((path, real, is_folder))
     kept = []
     for number, (path, real, is_folder) in enumerate(roots):
