@@ -14,9 +14,10 @@ from darklib.catalogue.series import SeriesBook
 from darklib.catalogue.statements import Holding, add_statements, holding, value_of
 from darklib.catalogue.tables import FRAMES, MEASUREMENTS, RECORDS, RUNS
 from darklib.facts.entries import Stored
-from darklib.facts.frame import FrameRecord
+from darklib.facts.frame import BodyRef, Frame, FrameRecord
 from darklib.facts.plain import to_plain
 from darklib.facts.resolve import frame_of, train_facts
+from darklib.facts.train import TrainRef
 from darklib.facts.units import instant_us
 
 TOGETHER = 500
@@ -82,7 +83,7 @@ class FrameBook:
             return
         record = entry.record
         at = self._connection.scalar(select(RUNS.c.started_at).where(RUNS.c.id == clean(self._run)))
-        plain = frame_of(record) if fresh else None
+        plain = _frame(record, Holding(), body=None, train=None) if fresh else None
         rows = [
             {
                 "sha256": record.sha256,
@@ -123,13 +124,7 @@ class FrameBook:
         """The columns of a frame; it is counted into its series, and out of the series `left`."""
         body = self.identities.body(record.read, held.statements)
         train = self.identities.train(train_facts(record.read, held.statements))
-        frame = frame_of(
-            record,
-            held.statements,
-            body=body[1] if body else None,
-            train=train[1] if train else None,
-            retired=held.retired,
-        )
+        frame = _frame(record, held, body=body[1] if body else None, train=train[1] if train else None)
         refers: dict[str, Any] = {
             "body": body[0] if body else None,
             "readout": self.identities.readout(frame.readout),
@@ -175,3 +170,13 @@ class FrameBook:
         if moved:
             frames = select(FRAMES.c.sha256).where(FRAMES.c.body.in_(moved)).order_by(FRAMES.c.order_us, FRAMES.c.id)
             self.resolve_again(self._connection.scalars(frames).all())
+
+
+def _frame(record: FrameRecord, held: Holding, *, body: BodyRef | None, train: TrainRef | None) -> Frame:
+    try:
+        return frame_of(record, held.statements, body=body, train=train, retired=held.retired)
+    except OverflowError:
+        # A time at either end of the calendar has no night and no UTC; a replay must not stop at it.
+        timeless = replace(record, read=replace(record.read, taken_at=None))
+        statements = [one for one in held.statements if one.field not in ("taken_at", "clock_shift_s")]
+        return frame_of(timeless, statements, body=body, train=train, retired=held.retired)

@@ -98,6 +98,17 @@ def test_an_impossible_exposure_is_unknown_and_stops_nothing(catalogue: Catalogu
     assert one(catalogue, "b").exposure_s == 300.0
 
 
+@pytest.mark.parametrize("at", [datetime(1, 1, 1, tzinfo=UTC), datetime(9999, 12, 31, 23, tzinfo=UTC)])
+def test_a_time_at_the_end_of_the_calendar_is_unknown_and_stops_nothing(catalogue: Catalogue, at: datetime) -> None:
+    zone = "Etc/GMT+12" if at.year == 1 else "Etc/GMT-12"
+    applied(catalogue, [stored("a", Kind.LIGHT, Statement("target", "M 33"), at=at, zone=zone), stored("b")])
+    assert (one(catalogue).taken_at, one(catalogue).night, one(catalogue).target) == (None, None, "M 33")
+    applied(catalogue, [stated("clock_shift_s", 1e18, "b")], run="run-2")
+    assert one(catalogue, "b").taken_at is None
+    applied(catalogue, [e.Unstated("s1", NOW)], run="run-3")
+    assert one(catalogue, "b").taken_at == NIGHT
+
+
 def test_the_same_content_again_is_one_frame_with_two_sources(catalogue: Catalogue) -> None:
     applied(catalogue, [stored("a")])
     applied(catalogue, [stored("a", path="frames/other.fits", source_path="/other/card/a.fits")], run="run-2")
