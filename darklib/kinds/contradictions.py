@@ -12,7 +12,7 @@ SATURATED_SHARE = 0.05
 
 def warned(code: str, **figures: float) -> FrameWarning:
     """A warning with its sentence."""
-    return FrameWarning(code, WARNINGS[code], figures)
+    return FrameWarning(code, WARNINGS[code], {name: float(value) for name, value in figures.items()})
 
 
 def contradictions(kind: Kind, facts: FrameFacts, pixels: PixelFacts | None, signs: Signs | None) -> list[FrameWarning]:
@@ -24,7 +24,7 @@ def contradictions(kind: Kind, facts: FrameFacts, pixels: PixelFacts | None, sig
     found = []
     if facts.combined is not None:
         count = facts.combined.count
-        found.append(warned("combined_frame", **({} if count is None else {"frames": float(count)})))
+        found.append(warned("combined_frame", **({} if count is None else {"frames": count})))
         signs = None
     exposure = facts.exposure_s
     if kind is Kind.BIAS and exposure is not None and exposure > LONG_BIAS_S:

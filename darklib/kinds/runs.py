@@ -17,9 +17,8 @@ LEVEL_SIGMA = 0.75
 """Levels within a run differ by less from one frame to the next: from lights to darks the level falls by the sky's."""
 LEVEL_SHARE = 0.02
 
-MOSTLY = 0.6
-DARK_MOSTLY = 0.75
-"""More is asked where the outcome is dark: a light must not be taken for one."""
+LIGHT_MOSTLY, MOSTLY, DARK_MOSTLY = 0.4, 0.6, 0.75
+"""Share of a run that settles the rest; more is asked where the outcome is dark: a light must not be taken for one."""
 
 
 def runs_of(members: Sequence[Candidate], places: Sequence[int]) -> list[list[int]]:
@@ -53,7 +52,7 @@ def settle(run: Sequence[int], decisions: Mapping[int, KindDecision]) -> dict[in
     changed: dict[int, KindDecision] = {}
     if count[Kind.LIGHT]:
         lights = [index for index, place in enumerate(run) if decisions[place].kind is Kind.LIGHT]
-        mostly = count[Kind.LIGHT] >= MOSTLY * (total - dark - count[Kind.FLAT])
+        mostly = count[Kind.LIGHT] >= LIGHT_MOSTLY * (total - dark - count[Kind.FLAT])
         for index, place in enumerate(run):
             own = decisions[place].kind
             between = lights[0] < index < lights[-1]

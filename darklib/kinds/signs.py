@@ -31,6 +31,8 @@ SLOPE_SIGMA = 0.6
 MUONS_PER_CM2_S = 1.0 / 60.0
 """Cosmic rays at sea level, about one a minute and square centimetre (common practice, no single source)."""
 MUONS_LIKE_STARS = 0.3
+"""Share of them whose tracks light several pixels as a star does: from a quarter in thin layers to all in thick ones
+(simulated: 320 electrons a pixel's length, charge spread by 0.3 pixels)."""
 USUAL_PIXEL_UM = 4.5
 SOME_PLAIN = 0.1
 """Of real stars this share at least is plain; what hot pixels feign near a glow hardly ever is."""

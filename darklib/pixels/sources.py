@@ -19,6 +19,7 @@ MOST_STARS = 3_000
 """As many stars as are looked at closely."""
 STRIP = 64
 """Rows for which the background is taken as one."""
+SQUARE = 6
 MARGIN = 2
 """Pixels along the border that are left out."""
 
@@ -208,6 +209,12 @@ def _close(
     spread = np.maximum(MAD_TO_SIGMA * np.median(np.abs(near - middle), axis=0), 1.0)
     peak, around = (peak - middle) / spread, (around - middle) / spread
     real = _shines(around, peak) & (peak >= PEAK_SIGMA)
+    # One cosmic ray's track may have several peaks, so what lies in one square counts once.
+    squares = (y // SQUARE) * (background.width // SQUARE + 1) + x // SQUARE
+    brightest = np.lexsort((-peak * real, squares))
+    first = np.ones(y.size, dtype=bool)
+    first[brightest[1:]] = squares[brightest[1:]] != squares[brightest[:-1]]
+    real &= first
     heights = (peak * spread * background.noise_at(y, x))[real].astype(np.float64)
     sharpness = float(np.median(around[:4, real].mean(axis=0) / peak[real])) if real.any() else 0.0
     plain = real & _shines(around, peak, PLAIN_SIGMA)
