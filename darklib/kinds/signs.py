@@ -63,7 +63,6 @@ class Signs:
     leak: bool
     uneven: bool
     sloping: bool
-    saturated: bool
 
     @property
     def lit(self) -> bool:
@@ -113,7 +112,6 @@ def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> S
         leak=glow > SMOOTH_LEAK_SIGMA and dip > SMOOTH_LEAK_SHARE * glow,
         uneven=figures["uneven_sigma"] > max(UNEVEN_SIGMA, glow),
         sloping=max(glow, dip) > SLOPE_SIGMA or figures["uneven_sigma"] > UNEVEN_SIGMA,
-        saturated=pixels.saturated_fraction > 0.5,
     )
 
 

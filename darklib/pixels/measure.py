@@ -93,7 +93,8 @@ def constant_rows(data: NDArray[Any]) -> int:
 def _whole(data: NDArray[Any]) -> tuple[NDArray[np.uint16] | None, int]:
     """The data as 16-bit unsigned values and what was added to make them so; None for other sorts."""
     if data.dtype == np.uint16:
-        return data.astype(np.uint16, copy=False), 0
+        # rows cut out of a wider array are laid side by side once, not in every step
+        return np.ascontiguousarray(data, dtype=np.uint16), 0
     if data.dtype == np.uint8:
         return data.astype(np.uint16), 0
     if data.dtype in (np.int16, np.int8):
