@@ -33,10 +33,11 @@ def row(plan: Plan) -> Row:
     read_and_hash()
     mine, reference = in_turns(ours, read_and_hash, max(3, plan.rounds))
     path.unlink()
+    megapixels = shape[0] * shape[1] / 1e6
     return Row(
-        f"measuring a colour frame of {shape[0] * shape[1] / 1e6:.0f} megapixels",
+        f"measuring a colour frame of {megapixels:.2g} megapixels",
         milliseconds(median(mine)),
-        f"{milliseconds(median(reference))}, reading and hashing its {shape[0] * shape[1] * 2 / 1e6:.0f} MB",
+        f"{milliseconds(median(reference))}, reading and hashing its {2 * megapixels:.2g} MB",
         f"{median(mine) / median(reference):.2f} times",
         "",
         None,

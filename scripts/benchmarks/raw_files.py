@@ -70,7 +70,7 @@ def row(plan: Plan, *, packed: bool) -> Row:
     form = "lossless JPEG" if packed else "not packed"
     megapixels = shape[0] * shape[1] / 1e6
     return Row(
-        f"ingest of {count} DNG of {megapixels:.0f} megapixels, {form}, {size / count / 1e6:.0f} MB each",
+        f"ingest of {count} DNG of {megapixels:.2g} megapixels, {form}, {size / count / 1e6:.2g} MB each",
         f"{median(ours):.1f} s",
         f"{median(theirs):.1f} s, decoding them once on all cores",
         f"{ratio:.2f} times",

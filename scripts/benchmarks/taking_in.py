@@ -79,8 +79,7 @@ def settle() -> None:
 
 
 def remove(folder: Path) -> None:
-    """A folder with read-only files in it."""
+    """A folder with read-only files in it, which some systems will not remove."""
     for path in folder.rglob("*"):
-        if path.is_dir():
-            path.chmod(0o755)
+        path.chmod(0o755 if path.is_dir() else 0o644)
     shutil.rmtree(folder)
