@@ -52,3 +52,18 @@ def shared_data() -> Path:
     if not folder.is_dir():
         pytest.skip(f"the real camera heads are not on this machine (no folder {folder})")
     return folder
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what tests measured: every `record_property("measured", "a line")`, sorted."""
+    lines = {
+        str(value)
+        for reports in terminalreporter.stats.values()
+        for report in reports
+        for name, value in getattr(report, "user_properties", ())
+        if name == "measured"
+    }
+    if lines:
+        terminalreporter.section("measured by these tests")
+        for line in sorted(lines):
+            terminalreporter.line(line)
