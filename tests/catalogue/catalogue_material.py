@@ -12,8 +12,9 @@ from typing import Any
 
 from darklib.catalogue.catalogue import Catalogue
 from darklib.catalogue.schema import open_catalogue
-from darklib.facts.entries import Entry, RunEnded, RunStarted, Stored
+from darklib.facts.entries import Entry, RunEnded, RunStarted, Stated, Stored
 from darklib.facts.frame import (
+    Frame,
     FrameFacts,
     FrameRecord,
     Kind,
@@ -179,3 +180,18 @@ def emptied(catalogue: Catalogue) -> Catalogue:
                 connection.execute(f"DELETE FROM {table}")
         connection.commit()
     return catalogue
+
+
+def one(catalogue: Catalogue, name: object = "a") -> Frame:
+    (frame,) = catalogue.frames_by_id([sha_of(name)])
+    return frame
+
+
+def stated(field: str, value: str | float | None, *names: object, number: str = "s1") -> Stated:
+    return Stated(number, tuple(sha_of(name) for name in names), field, value, "my note", NOW)
+
+
+def body_id(catalogue: Catalogue, name: object) -> str:
+    body = one(catalogue, name).body
+    assert body is not None
+    return body.id

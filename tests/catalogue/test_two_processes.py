@@ -48,7 +48,7 @@ def writer(path: Path, run: str, *more: str) -> subprocess.Popen[str]:
     return subprocess.Popen(command, cwd=ROOT, stdin=pipe, stdout=pipe, stderr=pipe, text=True)
 
 
-@pytest.mark.parametrize("place", ["on-a-disk", "on-a-share"])
+@pytest.mark.parametrize("place", ["on-a-disk", pytest.param("on-a-share", marks=pytest.mark.long)])
 def test_two_writers_and_a_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, place: str) -> None:
     monkeypatch.setattr("darklib.catalogue.address.on_network", lambda _path: place == "on-a-share")
     with made(tmp_path) as reader:
