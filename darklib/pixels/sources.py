@@ -172,9 +172,27 @@ def _displaced(
     """The same peaks set down some columns further on: what passes for a star there does so by chance."""
     inside = (x + by >= MARGIN) & (x + by < background.width - MARGIN)
     y, x, peak = y[inside], x[inside] + by, peak[inside]
+    # Few places have two lit sides, which every star has: only those are looked at all around.
+    hopeful = _two_sides(background, y, x, peak)
+    y, x, peak = y[hopeful], x[hopeful], peak[hopeful]
     around = np.stack([*(background.sigmas(y + dy, x + dx) for dy, dx in _BESIDE), *_same_colour(background, y, x)])
     starlike = _shines(around, peak) & (around[: len(_BESIDE)] < peak).all(axis=0)
     return y[starlike], x[starlike], peak[starlike], around[:, starlike]
+
+
+def _two_sides(
+    background: Background, y: NDArray[np.intp], x: NDArray[np.intp], peak: NDArray[np.float32]
+) -> NDArray[np.bool_]:
+    """Whether at least two of the four sides, next or next of the same colour, are lit as a star's are."""
+    floor = np.maximum(np.float32(BESIDE_SIGMA), np.float32(EACH_SHARE) * peak)
+    found = np.zeros(peak.size, dtype=bool)
+    for step in (1, 2) if background.colours_of_two else (1,):
+        lit = np.zeros(peak.size, dtype=np.int8)
+        for dy, dx in _BESIDE[:4]:
+            down = np.clip(y + step * dy, 0, background.height - 1)
+            lit += background.sigmas(down, np.clip(x + step * dx, 0, background.width - 1)) >= floor
+        found |= lit >= 2
+    return found
 
 
 def _same_colour(background: Background, y: NDArray[np.intp], x: NDArray[np.intp]) -> list[NDArray[np.float32]]:
