@@ -13,7 +13,7 @@ PEAK_SIGMA = 3.5
 """A point stands out when its highest pixel lies this many standard deviations above its surroundings."""
 HOT_SIGMA = 5.0
 """A hot pixel has nothing beside it that confirms it, so it has to stand out further."""
-MOST_POINTS = 40_000
+MOST_POINTS = 25_000
 """Of more pixels than about this that stand out, the brightest are looked at."""
 MOST_STARS = 3_000
 """As many stars as are looked at closely."""
