@@ -35,8 +35,9 @@ class _Answer:
 def check(opened: Opened, paths: Sequence[str], *, progress: Progress | None = None) -> CheckResult:
     """For every file under `paths`: whether the library has it, with the stored copy read and hashed again now.
 
-    may_erase: every frame is stored and was read back, and nothing that was set aside is there but pictures that are no
-    frames and whose kept copies were read back. Raises DarklibError for a path that cannot be seen.
+    may_erase: there are frames, every one is stored and was read back, and nothing that was set aside is there but
+    pictures that are no frames and whose kept copies were read back. An empty folder may be a card that is not
+    connected, so nothing is said of it. Raises DarklibError for a path that cannot be seen.
     """
     progress = progress or Silent()
     items = list(walk(opened.seam, [Path(path) for path in paths]))
@@ -62,13 +63,14 @@ def check(opened: Opened, paths: Sequence[str], *, progress: Progress | None = N
     not_stored = tuple(answer.not_stored for answer in answers if answer.not_stored)
     stored = sum(answer.stored for answer in answers)
     harmless = all(answer.kept for answer in answers if answer.set_aside)
+    checked = stored + len(set_aside) + len(not_stored)
     return CheckResult(
-        checked=stored + len(set_aside) + len(not_stored),
+        checked=checked,
         stored=stored,
         set_aside=set_aside,
         not_stored=not_stored,
         passed_over=tuple(answer.passed for answer in answers if answer.passed),
-        may_erase=not not_stored and harmless,
+        may_erase=checked > 0 and not not_stored and harmless,
     )
 
 
@@ -88,21 +90,34 @@ def _answer(opened: Opened, item: Found, hashed: str | DarklibError) -> _Answer:
         frame = frames[0]
         with told(frame.path, "cannot see"):
             copy = opened.layout.reached(opened.seam, frame.path)
-        if opened.seam.absolute(copy) == opened.seam.absolute(item.path):
+        if _one_file(opened, copy, item.path):
             text = "It is catalogued where it lies: this file is the only one the library knows of."
             return _Answer(not_stored=NotStored(name, "in_place", text))
         trouble = copy_trouble(opened, copy, hashed)
         return _Answer(not_stored=NotStored(name, *trouble)) if trouble else _Answer(stored=True)
+    if not sniff(item.path).claims_image:
+        # Before what is set aside: every empty file has the content of an empty frame.
+        return _Answer(passed=PassedOver(name, "not_an_image"))
     aside = opened.catalogue.set_aside_known(hashed)
     if aside is not None:
         with told(aside.kept_path, "cannot see"):
             kept = opened.layout.reached(opened.seam, aside.kept_path)
-        same = opened.seam.absolute(kept) == opened.seam.absolute(item.path)
-        harmless = aside.code in HARMLESS_TO_ERASE and not same and copy_trouble(opened, kept, hashed) is None
+        harmless = aside.code in HARMLESS_TO_ERASE and copy_trouble(opened, kept, hashed) is None
+        harmless = harmless and not _one_file(opened, kept, item.path)
         return _Answer(set_aside=SetAsideFile(name, aside.text, aside.code), kept=harmless)
-    if not sniff(item.path).claims_image:
-        return _Answer(passed=PassedOver(name, "not_an_image"))
     return _Answer(not_stored=NotStored(name, "unknown", "It was never taken in."))
+
+
+def _one_file(opened: Opened, kept: Path, path: Path) -> bool:
+    """Whether the library's copy is that very file: by another name, behind a link, or under a second mount."""
+    with told(kept, "cannot see"):
+        if not opened.seam.exists(kept):
+            return False
+        if opened.seam.real(kept) == opened.seam.real(path):
+            return True
+        here, there = opened.seam.stat(kept), opened.seam.stat(path)
+    # File systems without numbers give 0.
+    return bool(here.st_ino) and (here.st_dev, here.st_ino) == (there.st_dev, there.st_ino)
 
 
 def copy_trouble(opened: Opened, copy: Path, sha256: str) -> tuple[str, str] | None:
