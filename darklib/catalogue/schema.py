@@ -45,6 +45,15 @@ def open_catalogue(path: Path, backups: Path, *, create: bool) -> Catalogue:
     return Catalogue(path)
 
 
+def refuse_newer(path: Path) -> None:
+    """DarklibError `newer_catalogue` where a newer darklib made the catalogue; none where there is no telling."""
+    try:
+        found = address.revision_of(path)
+    except DarklibError:
+        return
+    _refuse_newer(path, found)
+
+
 def _refuse_newer(path: Path, found: str | None) -> None:
     if found is None or (found.isdecimal() and found <= REVISION):
         return

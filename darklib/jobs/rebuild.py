@@ -7,7 +7,7 @@ Stop anywhere: either the old or the new catalogue is in place, never half of on
 from pathlib import Path
 
 from darklib.catalogue.catalogue import Catalogue, FrameQuery
-from darklib.catalogue.schema import open_catalogue
+from darklib.catalogue.schema import open_catalogue, refuse_newer
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame
 from darklib.jobs.library import Opened, no_library, replay
@@ -31,6 +31,8 @@ def rebuild(
 ) -> RebuildResult:
     """Replays the journal from its first line into a new catalogue, takes in stored files that no journal knows, and
     names what the old catalogue held otherwise and what cannot be found. Works with a broken or missing catalogue.
+
+    Raises DarklibError `newer_catalogue` where a newer darklib made the old one: it may know more than this one can.
     """
     seam = seam or Seam()
     layout = Library(root)
@@ -43,6 +45,7 @@ def rebuild(
 
 def _rebuild(seam: Seam, layout: Library, dry_run: bool, progress: Progress) -> RebuildResult:
     settings = configuration.load(seam, layout.config)
+    refuse_newer(layout.catalogue)
     fresh = layout.cache / "catalogue-anew.sqlite"
     make_folders(seam, layout.cache)
     _away(seam, fresh)
