@@ -246,6 +246,13 @@ def test_applying_everything_again_changes_nothing(catalogue: Catalogue) -> None
     assert dump(catalogue.path, {"runs"}) == {name: rows for name, rows in before.items() if name != "runs"}
 
 
+def test_what_lies_before_the_position_is_not_looked_at(catalogue: Catalogue) -> None:
+    applied(catalogue, [stored("a")], offset=100)
+    for offset in (100, 50):
+        applied(catalogue, [stored("b")], offset=offset)
+    assert (catalogue.known(sha_of("b")), catalogue.positions()) == (False, {"run-1.jsonl": 100})
+
+
 def test_a_run_that_was_half_applied_by_another_process_is_finished(catalogue: Catalogue, tmp_path: Path) -> None:
     # A command that opens the library replays what stands in the journal of a run that still goes on.
     half = len(EVERYTHING) // 2
