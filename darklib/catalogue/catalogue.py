@@ -165,10 +165,10 @@ class Catalogue:
         with self._read as connection:
             return lists.series(connection, kind, night_low, night_high, target, ids)
 
-    def wanted(self, ask: Wanted) -> list[Series]:
-        """Series that may serve, nearest in time first."""
+    def wanted(self, ask: Wanted, made: dict[int, Series] | None = None) -> list[Series]:
+        """Series that may serve, nearest in time first. made: those of earlier questions, while nothing is written."""
         with self._read as connection:
-            return lists.wanted(connection, ask)
+            return lists.wanted(connection, ask, made)
 
     def light_series(self, train: str | None, body_id: str | None) -> list[Series]:
         """Series of lights through a train with a body, by time. None: any."""

@@ -77,8 +77,10 @@ def series(
     return _in_order(_fetched(connection, conditions))
 
 
-def wanted(connection: Connection, ask: Wanted) -> list[Series]:
+def wanted(connection: Connection, ask: Wanted, made: dict[int, Series] | None = None) -> list[Series]:
     """Series that may serve, nearest in time first (else the newest first), at most `ask.limit`.
+
+    made: series of earlier questions by their row, added to; for as long as nothing is written.
 
     A series of unknown exposure, temperature, body, train or filter may serve too: matching decides how well.
     """
@@ -110,12 +112,12 @@ def wanted(connection: Connection, ask: Wanted) -> list[Series]:
         away = -column.last_at
     best = select(column.pk).where(*conditions).order_by(column.last_at.is_(None), away, column.id).limit(ask.limit)
     pks = connection.scalars(best).all()
-    rows = {}
-    for some in chunks(pks):
-        rows.update(
-            {row["pk"]: row for row in connection.execute(select(SERIES).where(column.pk.in_(some))).mappings()}
-        )
-    return Shelf(connection).series([rows[pk] for pk in pks])
+    made = {} if made is None else made
+    shelf = Shelf(connection)
+    for some in chunks([pk for pk in pks if pk not in made]):
+        rows = connection.execute(select(SERIES).where(column.pk.in_(some))).mappings().all()
+        made.update(zip((row["pk"] for row in rows), shelf.series(rows), strict=True))
+    return [made[pk] for pk in pks]
 
 
 def light_series(connection: Connection, train: str | None, body_id: str | None) -> list[Series]:

@@ -208,7 +208,6 @@ class FrameRow(Base):
             "order_us",
             "id",
             sqlite_where=text("kind IS NULL"),
-            postgresql_where=text("kind IS NULL"),
         ),
     )
     pk: Mapped[int] = mapped_column(KEY, primary_key=True)

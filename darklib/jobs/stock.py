@@ -13,6 +13,7 @@ class CatalogueStock:
     def __init__(self, catalogue: Catalogue) -> None:
         self._catalogue = catalogue
         self._wanted: dict[Wanted, Sequence[Series]] = {}
+        self._made: dict[int, Series] = {}
         self._frames: dict[str, tuple[Frame, ...]] = {}
         self._trains: dict[str, Sequence[TrainChange]] = {}
         self._bodies: dict[str, Sequence[BodyChange]] = {}
@@ -20,7 +21,7 @@ class CatalogueStock:
     def wanted(self, wanted: Wanted) -> Sequence[Series]:
         """Series as wanted."""
         if wanted not in self._wanted:
-            self._wanted[wanted] = self._catalogue.wanted(wanted)
+            self._wanted[wanted] = self._catalogue.wanted(wanted, self._made)
         return self._wanted[wanted]
 
     def series_frames(self, ids: Collection[str]) -> Mapping[str, tuple[Frame, ...]]:

@@ -30,6 +30,8 @@ STILL_ON = timedelta(hours=18)
 """How long after a night's last light (or before its first) flats still count as that night's own: the next evening
 somebody takes the train for other work (common practice, no single source)."""
 
+_DAY, _REACH = timedelta(days=1), timedelta(days=4)
+
 FOCUS_STEPS = 500.0
 """A focuser moved by more steps may have changed the size of the shadows; steps are a few micrometres (value from
 memory)."""
@@ -86,6 +88,7 @@ def nights_served(flats: Span, nights: Mapping[str, Span]) -> frozenset[str]:
     and still are what was shot after the last one. None, where no lights lie near enough in time.
     """
     distances = []
+    nights = _about(flats, nights)
     for night, (first, last) in nights.items():
         apart = max(flats[0] - last, first - flats[1], timedelta(0))
         # Before its first light a night counts from its end: the morning's flats are not the next night's.
@@ -103,6 +106,18 @@ def nights_served(flats: Span, nights: Mapping[str, Span]) -> frozenset[str]:
         if flats[0] - last <= STILL_ON:
             served.add(night)
     return frozenset(served)
+
+
+def _about(flats: Span, nights: Mapping[str, Span]) -> dict[str, Span]:
+    """The nights that can play a part: a night lasts a day at most and bears its date, whatever the time zone."""
+    day = flats[0].date() - _REACH
+    found = {}
+    while day <= flats[1].date() + _REACH:
+        name = day.isoformat()
+        if name in nights:
+            found[name] = nights[name]
+        day += _DAY
+    return found
 
 
 def judge(

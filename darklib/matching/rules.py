@@ -7,6 +7,7 @@ candidate after all those of which everything is known, and says what is not kno
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any, Protocol
 
 from darklib.facts.codes import REASONS
@@ -157,24 +158,53 @@ DOUBTED_AFTER: dict[str, frozenset[str]] = {
 
 def hard_rule(role: str, target: Shot, candidate: Shot) -> str | None:
     """Code of the first rule that the candidate breaks, or None. target: the batch, or the flats to be served."""
-    for rule in RULES[role]:
-        if rule.compare(target, candidate) == DIFFERENT:
-            return rule.failed
-    return None
+    return _answers(role, target, candidate).failed
 
 
 def rules_broken(role: str, target: Shot, candidate: Shot) -> int:
     """How many rules the candidate breaks: a near miss is the nearer the fewer."""
-    return sum(rule.compare(target, candidate) == DIFFERENT for rule in RULES[role])
+    return _answers(role, target, candidate).broken
 
 
 def unknowns(role: str, target: Shot, candidate: Shot) -> tuple[Reason, ...]:
     """A reason for each rule that cannot be checked, because one side does not know."""
-    return tuple(
+    return _answers(role, target, candidate).unknown
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """All that the rules look at, and nothing else: years of series have few different ones."""
+
+    body: BodyRef | None
+    readout: Readout
+    filter: str | None
+    train: TrainRef | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Answers:
+    failed: str | None
+    broken: int
+    unknown: tuple[Reason, ...]
+
+
+def _answers(role: str, target: Shot, candidate: Shot) -> _Answers:
+    a = _Side(target.body, target.readout, target.filter, target.train)
+    b = _Side(candidate.body, candidate.readout, candidate.filter, candidate.train)
+    return _compared(role, a, b)
+
+
+@lru_cache(maxsize=4096)
+def _compared(role: str, a: _Side, b: _Side) -> _Answers:
+    rules = RULES[role]
+    answers = [rule.compare(a, b) for rule in rules]
+    failed = [rule.failed for rule, answer in zip(rules, answers, strict=True) if answer == DIFFERENT]
+    unknown = tuple(
         Reason(rule.unknown, f"{_capital(rule.what)} of one side is not known.")
-        for rule in RULES[role]
-        if rule.compare(target, candidate) == UNKNOWN
+        for rule, answer in zip(rules, answers, strict=True)
+        if answer == UNKNOWN
     )
+    return _Answers(failed[0] if failed else None, len(failed), unknown)
 
 
 def changes_between(
