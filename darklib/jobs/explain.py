@@ -4,7 +4,7 @@ from pathlib import Path
 
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.errors import DarklibError
-from darklib.facts.frame import Fact, Frame, FrameRecord, PixelFacts
+from darklib.facts.frame import Fact, Frame, FrameRecord, KindFrom, PixelFacts
 from darklib.facts.resolve import frame_of
 from darklib.jobs.ids import frames_meant
 from darklib.jobs.library import Opened
@@ -62,7 +62,7 @@ def _stored(opened: Opened, sha256: str) -> ExplainResult:
             for row in rows
         ),
         sources=tuple(row.path for row in opened.catalogue.sources(sha256)),
-        kind_why=record.decision.why,
+        kind_why=_why(record, frame),
     )
 
 
@@ -99,10 +99,16 @@ def _facts(record: FrameRecord, frame: Frame) -> tuple[Fact, ...]:
         facts += _measured(record.measured)
     if frame.kind is not None and frame.kind_from is not None:
         where = f"{frame.kind_from.value}, confidence {frame.kind_confidence:.2f}"
-        facts.append(Fact("kind", frame.kind.value, "", frame.kind_from.value, where, record.decision.why))
+        facts.append(Fact("kind", frame.kind.value, "", frame.kind_from.value, where, "", _why(record, frame)))
     if frame.night is not None:
         facts.append(Fact("night", frame.night, "", "inferred", f"local noon to noon in {record.zone}", "", ""))
     return tuple(facts)
+
+
+def _why(record: FrameRecord, frame: Frame) -> str:
+    """Why the frame is of its kind: what was found at ingest says nothing of a kind that was corrected since."""
+    amended = frame.kind_from is KindFrom.USER and record.decision.source is not KindFrom.USER
+    return "stated by the user" if amended else record.decision.why
 
 
 def _measured(measured: PixelFacts) -> list[Fact]:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from darklib.facts.frame import Combined, Fact, FrameFacts, FrameWarning, Ignored, Kind
 from darklib.facts.train import TrainFacts
-from darklib.facts.units import exposures_equal
+from darklib.facts.units import exposures_equal, iso_z
 from darklib.readers.answers import Refused
 from darklib.readers.dialect_reading import Reading, read_cards, warning
 from darklib.readers.fits_blocks import AtMost, Unit, units
@@ -48,8 +48,8 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
     exposure = get("exposure_s")
     taken_at, time_origin, time_note = started_at(reading.values, reading.where, exposure)
     if taken_at is not None:
-        text = taken_at.isoformat()
-        reading.facts.append(Fact("taken_at", text, "", "header", time_origin or "", text, time_note))
+        text = taken_at.isoformat() if taken_at.tzinfo is None else iso_z(taken_at)
+        reading.facts.append(Fact("taken_at", text, "", "header", time_origin or "", "", time_note))
     _compare(reading)
     axes = image.form.axes
     combined = _combined(reading)
