@@ -264,6 +264,7 @@ def test_wanted_is_what_frames_in_memory_would_answer(
 
 
 @pytest.mark.long
+@pytest.mark.timeout(900)
 @given(takings=frames, asked=st.lists(questions, min_size=1, max_size=6))
 @settings(max_examples=1000)
 def test_wanted_is_what_frames_in_memory_would_answer_many_times(
@@ -334,6 +335,7 @@ def test_questions_are_answered_through_an_index(analysed: Path, what: str) -> N
 
 
 @pytest.mark.long
+@pytest.mark.timeout(900)
 def test_questions_stay_quick_with_a_hundred_thousand_frames(tmp_path: Path) -> None:
     """Times on the developers' machine are a tenth of these bounds; a query that reads all frames takes far longer."""
     import time

@@ -156,6 +156,7 @@ def test_one_by_one_or_all_at_once(pair: tuple[Catalogue, Catalogue], history: R
 
 
 @pytest.mark.long
+@pytest.mark.timeout(900)
 @given(history=runs)
 @settings(max_examples=1500)
 def test_one_by_one_or_all_at_once_many_times(pair: tuple[Catalogue, Catalogue], history: Runs) -> None:
