@@ -4,7 +4,7 @@ import typer
 
 from darklib.cli.command import application, common_of, library, out_of, tell
 from darklib.cli.options import Common
-from darklib.facts.errors import DarklibError
+from darklib.facts.errors import DarklibError, Exit
 
 app = application()
 
@@ -30,7 +30,9 @@ def bare(common: Common) -> int:
     try:
         return shown(common)
     except DarklibError as problem:
-        if problem.code != "no_library" or common.for_programs or common.library is not None:
+        # A library that is named and is none is a mistake to be told, whether an option or the environment names it.
+        named = common.library is not None or problem.status is Exit.USAGE
+        if problem.code != "no_library" or common.for_programs or named:
             raise
     out = out_of(common)
     out.line("There is no darklib library here yet.")

@@ -21,8 +21,8 @@ def make(
     story = scenario()
     library = root / "library"
     cards = [(card, root / "cards" / card.name) for card in story.cards]
+    init(str(library), timezone=story.zone, seam=seam, dry_run=dry_run)
     if not dry_run:
-        init(str(library), timezone=story.zone, seam=seam)
         files = [(base, file) for card, base in cards for file in card.files]
         progress.start(len(files), None)
         for base, file in files:

@@ -127,7 +127,7 @@ class Intake:
 
     def _pass(self, item: Passed) -> None:
         self._tally.seen += 1
-        if item.code == "unreadable":
+        if item.code in ("unreadable", "folder_unreadable"):
             self._tally.set_aside.append(SetAsideFile(shown(str(item.path)), item.text, item.code))
         else:
             self._tally.passed_over.append(PassedOver(shown(str(item.path)), item.code))
@@ -223,6 +223,9 @@ class Intake:
                 self._deferred.append(waiting)
 
     def _decide_the_rest(self) -> None:
+        if self._stop.asked:
+            # Half a card is no context, and its frames would be copied long after Ctrl-C: the next run takes them in.
+            return
         candidates = [waiting.candidate(self.stated.kind) for waiting in self._deferred]
         decisions = decide(candidates) if candidates else []
         keys = [group_key(candidate) for candidate in candidates]
@@ -231,7 +234,7 @@ class Intake:
             if decision.kind is None:
                 groups.setdefault(keys[number], []).append(number)
         answers: dict[str, Kind | None] = {}
-        if not self.dry_run and not self._stop.asked:
+        if not self.dry_run:
             for key, numbers in groups.items():
                 answers[key] = self.ask.kind_of_group(self._to_ask(key, numbers, decisions))
         for waiting, decision, key in zip(self._deferred, decisions, keys, strict=True):

@@ -4,14 +4,15 @@ from collections.abc import Iterable, Iterator
 
 from darklib.facts.frame import Frame
 from darklib.jobs.results import KindGroup
+from darklib.matching.batches import grouped
 
 
 def groups_of(frames: Iterable[Frame]) -> Iterator[KindGroup]:
-    """Stored frames by series, in the order of their first frame; undecided ones are to be asked about."""
-    together: dict[str, list[Frame]] = {}
-    for frame in frames:
-        together.setdefault(frame.series or frame.id, []).append(frame)
-    for key, members in together.items():
+    """Frames by series, by time of their first frame; undecided ones are to be asked about.
+
+    Frames that were only looked at have no series yet and are grouped as they would be.
+    """
+    for key, members in grouped(frames).items():
         first = members[0]
         confidence = min(frame.kind_confidence for frame in members)
         exposures = exposures_of(frame.exposure_s for frame in members)

@@ -13,7 +13,7 @@ from darklib.facts.settings import Settings
 from darklib.jobs.results import InitResult
 from darklib.store import configuration, journal
 from darklib.store.keeping_apart import Hold, alone, recording, using
-from darklib.store.layout import Library, find, make
+from darklib.store.layout import Library, find, make, makeable
 from darklib.store.mishap import told
 from darklib.store.seam import Seam
 
@@ -94,7 +94,9 @@ def init(
     root = Path(seam.absolute(folder)) if folder else seam.user_data_folder()
     zone = timezone or local_zone()
     text = configuration.default_text(zone)
-    if not dry_run:
+    if dry_run:
+        makeable(seam, root)
+    else:
         library = make(seam, root, text)
         open_catalogue(library.catalogue, library.backups, create=True).close()
     return InitResult(str(root), zone, dry_run)

@@ -231,11 +231,12 @@ class MatchResult:
 
 @dataclass(frozen=True, slots=True)
 class GapsResult:
-    """What lights lack; plan: None unless asked for."""
+    """What lights lack; plan: None unless asked for. lights: whether there were any to ask for."""
 
     gaps: tuple[Gap, ...]
     plan: Plan | None = None
     cautions: tuple[str, ...] = ()
+    lights: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,10 @@ EXPLAINED = {
 
 def gaps(out: Out, result: GapsResult) -> None:
     """What lights lack, the plan where one was asked for, and the cautions."""
+    if not result.lights:
+        out.line("There are no lights that could lack anything.")
+        out.next("darklib batches", "lists the lights there are")
+        return
     if not result.gaps:
         out.line("Nothing is lacking.")
         out.next("darklib export --night last --to DIR", "hands over the newest lights with what fits them")

@@ -141,8 +141,18 @@ def make(seam: Seam, root: Path, config_text: str) -> Library:
     """
     root = seam.absolute(root)
     library = Library(root)
+    makeable(seam, root)
+    with Batch(seam) as batch:
+        for name in FOLDERS:
+            make_folders(seam, root / name, batch)
+    publish_text(seam, config_text, root, MARKER, exact=True)
+    return library
+
+
+def makeable(seam: Seam, root: Path) -> None:
+    """Nothing where a library could be made at `root`, else the DarklibError that `make` would raise."""
     with told(root, "cannot make a library in"):
-        if seam.exists(library.config):
+        if seam.exists(Library(root).config):
             raise _refused("library_exists", f"{shown(str(root))} is a library already; it was not touched.", root)
         for above in root.parents:
             if is_library(seam, above):
@@ -155,11 +165,6 @@ def make(seam: Seam, root: Path, config_text: str) -> Library:
                 raise _refused(
                     "folder_not_empty", f"{shown(str(root))} is not empty: it holds {shown(foreign[0])}.", root
                 )
-    with Batch(seam) as batch:
-        for name in FOLDERS:
-            make_folders(seam, root / name, batch)
-    publish_text(seam, config_text, root, MARKER, exact=True)
-    return library
 
 
 def _ours(name: str) -> bool:

@@ -206,6 +206,16 @@ def test_darklib_alone_without_a_library_tells_how_to_make_one(
     assert main.perform(["--library", "/nowhere"]) == Exit.FAILED
 
 
+def test_darklib_alone_tells_of_a_library_that_is_named_and_is_none(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("DARKLIB_LIBRARY", str(tmp_path / "gone"))
+    assert main.perform([]) == Exit.USAGE
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "(DARKLIB_LIBRARY)" in said.err
+
+
 class Shut(io.StringIO):
     """A pipe whose reader has gone."""
 

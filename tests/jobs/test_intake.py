@@ -89,6 +89,18 @@ def test_a_dry_run_writes_nothing(opened: Opened, trio_card: Path, library: Path
     assert opened.catalogue.counts()["frames"] == 0
 
 
+def test_a_dry_run_tells_the_groups_that_the_run_makes(opened: Opened, tmp_path: Path) -> None:
+    card = tmp_path / "card"
+    card.mkdir()
+    for seed in range(3):
+        for file in trio(seed):
+            (card / f"{seed}_{file.name}").write_bytes(file.make())
+    wanted = ingest(opened, [str(card)], dry_run=True, workers=1).groups
+    done = ingest(opened, [str(card)], workers=1).groups
+    assert [group.count for group in wanted] == [3, 3, 3]
+    assert wanted == done
+
+
 def test_move_empties_the_card_of_what_is_safe(opened: Opened, trio_card: Path) -> None:
     (trio_card / "notes.txt").write_text("stays", "utf-8")
     (trio_card / "short.fits").write_bytes(trio(SEED)[0].make()[:5000])

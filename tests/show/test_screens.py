@@ -188,6 +188,7 @@ def test_every_verdict_is_a_word() -> None:
         ("sets", results.SetsResult(()), "No calibration frames are like this."),
         ("match", results.MatchResult(()), "There are no lights to match."),
         ("gaps", results.GapsResult(()), "Nothing is lacking."),
+        ("gaps", results.GapsResult((), lights=False), "There are no lights"),
         ("bodies", results.BodiesResult(()), "No camera is known yet."),
         ("trains", results.TrainsResult(()), "No optical train is known yet"),
         ("set-aside", results.SetAsideResult(()), "Nothing is set aside."),
