@@ -13,19 +13,36 @@ from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 T = TypeVar("T")
 
 
+_AS_IT_IS = frozenset({str, int, bool, type(None)})
+
+
+@cache
+def _parts(cls: type) -> tuple[tuple[str, Any], ...] | None:
+    """Names and defaults of a dataclass's fields; None for any other type. Looked up once a type: every frame passes."""
+    return tuple((field.name, field.default) for field in fields(cls)) if is_dataclass(cls) else None
+
+
 def to_plain(value: Any) -> Any:
     """A dataclass (or tuple, mapping, enum, datetime, scalar) as JSON values.
 
     Fields that equal their default are left out, so that a journal line stays short and a new field with a default
     needs no migration. Non-finite numbers become None: JSON has none.
     """
-    if is_dataclass(value) and not isinstance(value, type):
+    cls = type(value)
+    if cls in _AS_IT_IS:
+        return value
+    if cls is float:
+        return value if math.isfinite(value) else None
+    if cls is tuple or cls is list:
+        return [to_plain(item) for item in value]
+    parts = _parts(cls)
+    if parts is not None:
         out = {}
-        for field in fields(value):
-            item = getattr(value, field.name)
-            if field.default is not MISSING and item == field.default:
+        for name, default in parts:
+            item = getattr(value, name)
+            if item is default or (default is not MISSING and item == default):
                 continue
-            out[field.name] = to_plain(item)
+            out[name] = to_plain(item)
         return out
     if isinstance(value, Enum):
         return value.value
@@ -35,8 +52,6 @@ def to_plain(value: Any) -> Any:
         return {str(key): to_plain(item) for key, item in value.items()}
     if isinstance(value, (tuple, list, frozenset)):
         return [to_plain(item) for item in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
     return value
 
 
