@@ -3,7 +3,7 @@
 import math
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import MISSING, fields, is_dataclass
 from datetime import datetime
 from enum import Enum
@@ -17,9 +17,11 @@ _AS_IT_IS = frozenset({str, int, bool, type(None)})
 
 
 @cache
-def _parts(cls: type) -> tuple[tuple[str, Any], ...] | None:
-    """Names and defaults of a dataclass's fields; None for any other type. Looked up once a type: every frame passes."""
-    return tuple((field.name, field.default) for field in fields(cls)) if is_dataclass(cls) else None
+def _parts(cls: Hashable) -> tuple[tuple[str, Any], ...] | None:
+    """Names and defaults of a dataclass's fields; None for any other type. Looked up once: every frame passes here."""
+    if isinstance(cls, type) and is_dataclass(cls):
+        return tuple((field.name, field.default) for field in fields(cls))
+    return None
 
 
 def to_plain(value: Any) -> Any:
@@ -28,7 +30,7 @@ def to_plain(value: Any) -> Any:
     Fields that equal their default are left out, so that a journal line stays short and a new field with a default
     needs no migration. Non-finite numbers become None: JSON has none.
     """
-    cls = type(value)
+    cls: Hashable = type(value)
     if cls in _AS_IT_IS:
         return value
     if cls is float:
@@ -52,6 +54,8 @@ def to_plain(value: Any) -> Any:
         return {str(key): to_plain(item) for key, item in value.items()}
     if isinstance(value, (tuple, list, frozenset)):
         return [to_plain(item) for item in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
     return value
 
 
