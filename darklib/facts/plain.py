@@ -3,7 +3,7 @@
 import math
 import types
 import typing
-from collections.abc import Hashable, Mapping
+from collections.abc import Mapping
 from dataclasses import MISSING, fields, is_dataclass
 from datetime import datetime
 from enum import Enum
@@ -16,12 +16,14 @@ T = TypeVar("T")
 _AS_IT_IS = frozenset({str, int, bool, type(None)})
 
 
-@cache
-def _parts(cls: Hashable) -> tuple[tuple[str, Any], ...] | None:
+_PARTS: dict[type, tuple[tuple[str, Any], ...] | None] = {}
+
+
+def _parts(cls: type) -> tuple[tuple[str, Any], ...] | None:
     """Names and defaults of a dataclass's fields; None for any other type. Looked up once: every frame passes here."""
-    if isinstance(cls, type) and is_dataclass(cls):
-        return tuple((field.name, field.default) for field in fields(cls))
-    return None
+    if cls not in _PARTS:
+        _PARTS[cls] = tuple((field.name, field.default) for field in fields(cls)) if is_dataclass(cls) else None
+    return _PARTS[cls]
 
 
 def to_plain(value: Any) -> Any:
@@ -30,7 +32,7 @@ def to_plain(value: Any) -> Any:
     Fields that equal their default are left out, so that a journal line stays short and a new field with a default
     needs no migration. Non-finite numbers become None: JSON has none.
     """
-    cls: Hashable = type(value)
+    cls = type(value)
     if cls in _AS_IT_IS:
         return value
     if cls is float:
