@@ -31,12 +31,24 @@ class _Findings:
     remarks: list[str] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """A file that the library holds. frame_id: None for what was set aside."""
+
+    path: str
+    sha256: str
+    size: int
+    in_place: bool = False
+    frame_id: str | None = None
+
+
 def verify(
     opened: Opened, *, sample: float | None = None, against: str | None = None, progress: Progress | None = None
 ) -> VerifyResult:
-    """Reads and hashes every stored file (or a random share of them), and compares files, journal and catalogue.
+    """Reads and hashes every stored file and every kept copy of what was set aside (or a random share of them), and
+    compares files, journal and catalogue.
 
-    sample: share of the frames, 0 to 1. against: a folder that holds a second copy of the library, compared file by
+    sample: share of the files, 0 to 1. against: a folder that holds a second copy of the library, compared file by
     file instead of the library's own files. Nothing is changed; each finding says what to do.
     """
     if sample is not None and not 0 < sample <= 1:
@@ -46,7 +58,7 @@ def verify(
     progress = progress or Silent()
     found = _Findings()
     rows = list(opened.catalogue.everything())
-    wanted = _sampled(opened, rows, sample)
+    wanted = _sampled(opened, [*map(_frame_held, rows), *_set_aside_held(opened)], sample)
     root = opened.root if against is None else _second_copy(opened, against)
     _files(opened, wanted, root, found, progress, second=against is not None)
     if against is None:
@@ -69,7 +81,21 @@ def verify(
     )
 
 
-def _sampled(opened: Opened, rows: list[StoredRow], sample: float | None) -> list[StoredRow]:
+def _frame_held(row: StoredRow) -> _Held:
+    return _Held(row.path, row.sha256, row.size, row.in_place, row.sha256[:16])
+
+
+def _set_aside_held(opened: Opened) -> list[_Held]:
+    """Kept copies; of a file that was catalogued in place nothing is kept."""
+    layout = opened.layout
+    return [
+        _Held(row.kept_path, row.sha256, 0)
+        for row in opened.catalogue.set_aside()
+        if layout.holds(layout.absolute(row.kept_path))
+    ]
+
+
+def _sampled(opened: Opened, rows: list[_Held], sample: float | None) -> list[_Held]:
     if sample is None or not rows:
         return rows
     # The hash is as good as chance; a new starting point each time lets samples add up to everything.
@@ -93,14 +119,14 @@ def _second_copy(opened: Opened, against: str) -> Path:
 
 
 def _files(
-    opened: Opened, rows: list[StoredRow], root: Path, found: _Findings, progress: Progress, *, second: bool
+    opened: Opened, rows: list[_Held], root: Path, found: _Findings, progress: Progress, *, second: bool
 ) -> None:
     rows = [row for row in rows if not (second and row.in_place)]
     progress.start(len(rows), sum(row.size for row in rows))
     remedy = "Copy it anew from the library." if second else "Bring it back from the card or a second copy."
     with SafeStop() as stop, ThreadPoolExecutor(HASHING_THREADS) as pool:
 
-        def hashed(row: StoredRow) -> str | DarklibError | None:
+        def hashed(row: _Held) -> str | DarklibError | None:
             try:
                 with told(row.path, "cannot read"):
                     path = _place(opened, row, root, second)
@@ -116,21 +142,20 @@ def _files(
                 break
             found.checked += 1
             path = shown(str((root if second else opened.root) / row.path))
-            frame_id = row.sha256[:16]
             if outcome == row.sha256:
                 found.intact += 1
             elif outcome is None:
-                found.missing.append(Finding(path, frame_id, "missing", f"The file is not there. {remedy}"))
+                found.missing.append(Finding(path, row.frame_id, "missing", f"The file is not there. {remedy}"))
             elif isinstance(outcome, DarklibError):
-                found.differing.append(Finding(path, frame_id, "unreadable", f"{outcome.text} {remedy}"))
+                found.differing.append(Finding(path, row.frame_id, "unreadable", f"{outcome.text} {remedy}"))
             else:
                 text = f"The content is not what was stored. {remedy}"
-                found.differing.append(Finding(path, frame_id, "differs", text))
+                found.differing.append(Finding(path, row.frame_id, "differs", text))
             progress.advance(path, row.size)
     progress.finish()
 
 
-def _place(opened: Opened, row: StoredRow, root: Path, second: bool) -> Path:
+def _place(opened: Opened, row: _Held, root: Path, second: bool) -> Path:
     if second:
         return root / PurePosixPath(row.path)
     return opened.layout.reached(opened.seam, row.path)
