@@ -171,7 +171,8 @@ class Intake:
         self._tally.duplicates.append(Duplicate(source, look.sha256[:16]))
         if not self.dry_run:
             seen = Seen(look.sha256, source, look.modified.astimezone(UTC))
-            self.recorder.add(seen, after=self._emptying(found, look.sha256))
+            # A run that was killed may have stored the frame and not said that it is set aside no more.
+            self.recorder.add(seen, *self._settled(look), after=self._emptying(found, look.sha256))
 
     def _set_aside(self, found: Found, look: Look) -> None:
         name = self._source(found)
@@ -316,13 +317,16 @@ class Intake:
         self._tally.stored.append(frame)
         if self.dry_run:
             return
-        if self.opened.catalogue.set_aside_known(look.sha256) is not None:
-            self.recorder.add(SetAsideSettled(look.sha256))
         self.recorder.add(
             Stored(record, copying.statements),
+            *self._settled(look),
             after=self._emptying(found, look.sha256),
             beaten=partial(self._beaten, found, look, frame, path),
         )
+
+    def _settled(self, look: Look) -> list[SetAsideSettled]:
+        known = self.opened.catalogue.set_aside_known(look.sha256)
+        return [] if known is None else [SetAsideSettled(look.sha256)]
 
     def _beaten(self, found: Found, look: Look, frame: Frame, path: Path) -> None:
         """Another process took in the very same frame while this one copied it: a duplicate after all."""

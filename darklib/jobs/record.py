@@ -82,14 +82,15 @@ class Recorder:
             error.add_note(f"Recording what was complete failed too: {second}")
 
     def add(
-        self, entry: Entry, *, after: Callable[[], None] | None = None, beaten: Callable[[], None] | None = None
+        self, *entries: Entry, after: Callable[[], None] | None = None, beaten: Callable[[], None] | None = None
     ) -> None:
-        """Records an entry, at once or with the next few.
+        """Records an entry, or several that belong together, at once or with the next few.
 
         after: called once its journal line is durable (`--move`). beaten: called, before `after`, where another process
         stored the very same frame meanwhile; then only is recorded that it was seen here too.
         """
-        self._waiting.append(_Waiting(entry, after, beaten))
+        first, *others = entries
+        self._waiting += [_Waiting(first, after, beaten), *map(_Waiting, others)]
         waited_s = self.opened.seam.monotonic() - self._settled_at
         if len(self._waiting) >= FRAMES_AT_ONCE or waited_s > self._interval_s:
             self.settle()

@@ -115,6 +115,7 @@ def undisturbed(name: str, template: Path, at: Path) -> Undisturbed:
     if (name, at) not in _undisturbed:
         set_stage(template, at)
         seam = WatchfulSeam(at)
+        seam.hasty = COMMANDS[name].hasty
         COMMANDS[name].act(seam, at)
         assert seam.too_early == []
         assert found_by_verify(template, at, leftovers=False) == []
@@ -138,6 +139,7 @@ def try_fault(name: str, n: int, fault: str, quiet: Undisturbed, template: Path,
     command = COMMANDS[name]
     set_stage(template, at)
     seam = WatchfulSeam(at, n, fault)
+    seam.hasty = command.hasty
     troubles: list[str] = list(seam.too_early)
     try:
         command.act(seam, at)

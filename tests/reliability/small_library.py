@@ -10,7 +10,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
@@ -21,6 +21,7 @@ from typing import Any
 import numpy as np
 from breaking_seam import BreakingSeam
 
+from darklib.catalogue import schema
 from darklib.facts.naming import body_id
 from darklib.facts.train import TrainFacts, fingerprint
 from darklib.jobs import audit, correct
@@ -47,8 +48,16 @@ class FixedSeam(Seam):
     Nothing waits for the disk: no test here cuts the power, and thousands of fsyncs take minutes.
     """
 
+    hasty = False
+    """The clock leaps, so that a run records every file by itself, as a slow card makes it do."""
+    _seconds = 0.0
+
     def now(self) -> datetime:
         return NOW
+
+    def monotonic(self) -> float:
+        self._seconds += 60.0 if self.hasty else 0.0
+        return self._seconds
 
     def fsync(self, handle: FileIO) -> None:
         self._call("fsync", str(handle.name), lambda: None)
@@ -187,12 +196,13 @@ def sha(data: bytes) -> str:
 @dataclass(frozen=True)
 class Command:
     """act: runs the command on a stage. moves: the source may be taken away. repeated: codes of errors that running it
-    once more may end in, since there is nothing left to do.
+    once more may end in, since there is nothing left to do. hasty: see FixedSeam.
     """
 
     act: Callable[[Seam, Path], Any]
     moves: bool = False
     repeated: tuple[str, ...] = ()
+    hasty: bool = False
 
 
 def _job(job: Callable[..., Any], *arguments: Any, **named: Any) -> Callable[[Seam, Path], Any]:
@@ -237,8 +247,8 @@ COMMANDS: dict[str, Command] = {
     "ingest": Command(_ingest()),
     "ingest --move": Command(_ingest(move=True), moves=True),
     "ingest --in-place": Command(_ingest(in_place=True)),
-    "ingest, stated": Command(_ingest(stated=Stated(body="Old box", temperature_c=-7.0))),
-    "set-aside --retry": Command(_job(audit.retry_set_aside)),
+    "ingest, stated": Command(_ingest(stated=Stated(body="Old box", temperature_c=-7.0)), hasty=True),
+    "set-aside --retry": Command(_job(audit.retry_set_aside), hasty=True),
     "amend": Command(
         _job(correct.amend, [DARK_1, FLAT_1], {"exposure_s": 301.5, "filter": "Ha"}, note="a typing error")
     ),
@@ -255,6 +265,42 @@ COMMANDS: dict[str, Command] = {
     "export --as copies": Command(_export("copies")),
     "rebuild": Command(lambda seam, at: rebuild(at / "library", seam=seam)),
 }
+UPGRADE = Command(lambda seam, at: open_library(at / "library", seam=seam).close())
+"""Run by `later_darklib`: the tables are brought up to its own."""
+
+
+LATER_TABLES = """
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0002"
+down_revision = "0001"
+branch_labels = None
+depends_on = None
+
+
+def upgrade():
+    with op.batch_alter_table("bodies", recreate="always") as batch:
+        batch.add_column(sa.Column("colour", sa.Text(), nullable=True))
+    op.execute("UPDATE bodies SET colour = 'red'")
+    op.create_table("notes", sa.Column("pk", sa.Integer(), primary_key=True), sa.Column("text", sa.Text()))
+    op.create_index("ix_notes_text", "notes", ["text"])
+"""
+
+
+@contextmanager
+def later_darklib(folder: Path) -> Iterator[None]:
+    """A later version, whose tables are today's and one migration more. folder: where its migrations are put."""
+    if not folder.exists():
+        ours = next(one for one in schema.migration_folders() if (one / "env.py").exists())
+        shutil.copytree(ours, folder, ignore=shutil.ignore_patterns("__pycache__"))
+        (folder / "versions" / "0002_later.py").write_text(LATER_TABLES, encoding="utf-8")
+    before = schema.migration_folders, schema.REVISION
+    schema.migration_folders, schema.REVISION = lambda: (folder,), "0002"
+    try:
+        yield
+    finally:
+        schema.migration_folders, schema.REVISION = before
 
 
 # What stands on a stage
@@ -331,11 +377,22 @@ def differences(one: Mapping[str, Any], other: Mapping[str, Any]) -> list[str]:
         if isinstance(a, dict) and isinstance(b, dict):
             lines += [f"{name}: {line}" for line in differences(a, b)]
         elif isinstance(a, list) and isinstance(b, list):
-            lines += [f"{name}: only in the first: {row}" for row in a if a.count(row) > b.count(row)]
-            lines += [f"{name}: only in the second: {row}" for row in b if b.count(row) > a.count(row)]
+            lines += [f"{name}: {line}" for line in _rows_that_differ(a, b)]
         elif a != b:
             lines.append(f"{name}: {a} / {b}")
     return lines
+
+
+def _rows_that_differ(a: list[str], b: list[str]) -> Iterator[str]:
+    first = [json.loads(row) for row in a if a.count(row) > b.count(row)]
+    second = [json.loads(row) for row in b if b.count(row) > a.count(row)]
+    if len(first) != len(second):
+        yield f"{len(a)} / {len(b)} rows"
+    for x, y in zip(first, second, strict=False):
+        yield ", ".join(f"{key} {x[key]!r} / {y[key]!r}" for key in x if x[key] != y[key])
+    for x in (first[len(second) :], second[len(first) :]):
+        for row in x:
+            yield f"only in one: {row}"
 
 
 def set_stage(template: Path, at: Path) -> None:

@@ -50,7 +50,7 @@ def told(record_property: Record, tally: Tally) -> None:
         "measured",
         f"faults: {tally.command}: {tally.calls} calls, {tally.count} broken ({sorts}), {tally.survived} survived",
     )
-    assert tally.troubles == []
+    assert not tally.troubles, "\n".join(tally.troubles)
     assert tally.survived == tally.count > 0
 
 
