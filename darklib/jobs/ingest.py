@@ -12,7 +12,7 @@ from darklib.jobs.ports import Ask, NobodyToAsk, Progress, Silent
 from darklib.jobs.results import IngestResult
 from darklib.store.mishap import in_words
 from darklib.store.names import shown
-from darklib.store.walk import Found, Passed, walk
+from darklib.store.walk import Found, Passed, walk, walk_own
 
 NOTHING_STATED = Stated()
 
@@ -43,7 +43,8 @@ def ingest(
             remedy="Choose one of them.",
             status=Exit.USAGE,
         )
-    roots = [Path(path) for path in paths] or [opened.layout.inbox]
+    roots = [Path(path) for path in paths]
+    items = walk(opened.seam, roots, opened.layout.root) if roots else walk_own(opened.seam, opened.layout.inbox)
     intake = Intake(
         opened,
         "ingest",
@@ -56,7 +57,7 @@ def ingest(
         workers=workers,
         copiers=copiers,
     )
-    return intake.run(walk(opened.seam, roots, opened.layout.root))
+    return intake.run(items)
 
 
 def retry(
@@ -91,7 +92,7 @@ def adopt(
     """
     strangers = [
         item
-        for item in walk(opened.seam, [opened.layout.frames])
+        for item in walk_own(opened.seam, opened.layout.frames)
         if isinstance(item, Found) and opened.layout.relative(item.path) not in known
     ]
     intake = Intake(

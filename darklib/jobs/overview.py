@@ -21,7 +21,7 @@ from darklib.jobs.results import (
     TrainsResult,
 )
 from darklib.matching.sets import sets_of
-from darklib.store.walk import Found, walk
+from darklib.store.walk import Found, walk_own
 
 KINDS = tuple(kind.value for kind in Kind)
 
@@ -33,7 +33,6 @@ def status(opened: Opened) -> StatusResult:
     counts = opened.catalogue.counts()
     runs = opened.catalogue.runs(200)
     last = next((run for run in runs if run.command == "ingest" and run.started_at is not None), None)
-    inbox = [item for item in walk(opened.seam, [opened.layout.inbox]) if isinstance(item, Found)]
     night = opened.catalogue.last_light_night()
     lacking = gaps_found(opened, Nights(last=True)) if night else []
     return StatusResult(
@@ -46,11 +45,16 @@ def status(opened: Opened) -> StatusResult:
         retired=counts["retired"],
         bytes=counts["bytes"],
         set_aside=counts["set_aside"],
-        inbox_files=len(inbox),
+        inbox_files=_waiting(opened),
         last_ingest=_last_ingest(last),
         last_night=night,
         gaps=tuple(gap for gap in lacking if gap.verdict_now is not Verdict.GOOD),
     )
+
+
+def _waiting(opened: Opened) -> int:
+    """Files in the inbox."""
+    return sum(isinstance(item, Found) for item in walk_own(opened.seam, opened.layout.inbox))
 
 
 def _last_ingest(row: RunRow | None) -> LastIngest | None:

@@ -17,7 +17,7 @@ from darklib.store import journal
 from darklib.store.hashing import hash_file
 from darklib.store.mishap import told
 from darklib.store.names import shown
-from darklib.store.walk import Found, walk
+from darklib.store.walk import Found, walk_own
 
 
 @dataclass(slots=True)
@@ -163,7 +163,7 @@ def _place(opened: Opened, row: _Held, root: Path, second: bool) -> Path:
 
 def _foreign(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
     known = {row.path for row in rows}
-    for item in walk(opened.seam, [opened.layout.frames]):
+    for item in walk_own(opened.seam, opened.layout.frames):
         path = opened.layout.relative(item.path)
         if path in known:
             continue

@@ -70,7 +70,7 @@ def verify(out: Out, result: VerifyResult) -> None:
     elif result.catalogue != "ok":
         out.next("darklib rebuild", "makes the catalogue anew from files and journal")
     elif result.unknown_files:
-        out.next("darklib ingest --in-place PATH", "records a file that belongs here; others may be moved away")
+        out.next("darklib rebuild", "records those that are frames; move the others out of the library")
     elif result.against is None:
         out.next("darklib verify --against DIR", "compares a second copy of the library")
     else:

@@ -17,6 +17,7 @@ from types import TracebackType
 from typing import Any
 
 from darklib.facts.errors import DarklibError
+from darklib.store.batch import make_folders
 from darklib.store.mishap import told
 from darklib.store.names import shown
 from darklib.store.seam import LETTERS, Seam, StrPath
@@ -145,6 +146,7 @@ class JournalWriter:
 
     def _opened(self) -> FileIO:
         if self._handle is None:
+            make_folders(self._seam, self.path.parent)  # copies of a library may lack its empty folders
             self._handle = self._seam.create_exclusive(self.path)
             self._seam.fsync_folder(self.path.parent)
         return self._handle

@@ -59,7 +59,7 @@ def walk(seam: Seam, paths: Sequence[Path], library_root: Path | None = None) ->
             own = Library(seam.real(library_root))
     roots: list[tuple[Path, Path, bool]] = []
     for path in map(seam.absolute, paths):
-        with told(path, "cannot take in"):
+        with told(path, "cannot look into"):
             is_folder = stat_bits.S_ISDIR(seam.stat(path).st_mode)
             real = seam.real(path)
             _refuse_library(seam, path, real, own)
@@ -71,6 +71,13 @@ def walk(seam: Seam, paths: Sequence[Path], library_root: Path | None = None) ->
         if not again and not below_another:
             kept.append((path, real, is_folder))
     return _all(seam, kept)
+
+
+def walk_own(seam: Seam, folder: Path) -> Iterator[Found | Passed]:
+    """As `walk`, of one of the library's own folders, which may be missing: copies of a library may lack empty ones."""
+    with told(folder, "cannot look into"):
+        there = seam.is_folder(folder)
+    return walk(seam, [folder]) if there else iter(())
 
 
 def _refuse_library(seam: Seam, path: Path, real: Path, own: Library | None) -> None:

@@ -1,4 +1,4 @@
-"""Making libraries."""
+"""Making libraries, and libraries that lack something."""
 
 from pathlib import Path
 
@@ -6,7 +6,10 @@ import pytest
 
 from darklib.facts.errors import DarklibError
 from darklib.jobs.demo import make as make_demo
-from darklib.jobs.library import init
+from darklib.jobs.ingest import ingest
+from darklib.jobs.library import init, open_library
+from darklib.jobs.overview import status
+from darklib.jobs.verify import verify
 
 
 def test_a_dry_run_refuses_what_the_run_would_refuse(library: Path, tmp_path: Path) -> None:
@@ -33,3 +36,15 @@ def test_a_demo_that_is_there_is_not_made_again(tmp_path: Path) -> None:
     init(str(tmp_path / "demo" / "library"))
     with pytest.raises(DarklibError, match="library already"):
         make_demo(str(tmp_path / "demo"), dry_run=True)
+
+
+def test_a_copy_without_empty_folders_is_a_library(library: Path, trio_card: Path) -> None:
+    """Not every program that copies folders copies the empty ones."""
+    for folder in library.iterdir():
+        if folder.is_dir():
+            folder.rmdir()
+    with open_library(library) as opened:
+        assert status(opened).inbox_files == 0
+        assert ingest(opened, [], workers=1).counts.seen == 0
+        assert ingest(opened, [str(trio_card)], workers=1).counts.stored == 3
+        assert not verify(opened).needs_attention

@@ -52,6 +52,12 @@ def test_one_changed_bit_and_a_missing_file_are_named(filled: Opened) -> None:
     assert str(third) not in {finding.path for finding in (*result.differing, *result.missing)}
 
 
+def test_where_all_frames_went_each_is_missing(filled: Opened, tmp_path: Path) -> None:
+    filled.layout.frames.rename(tmp_path / "elsewhere")
+    result = verify(filled)
+    assert (len(result.missing), result.intact) == (3, 1)
+
+
 def test_a_file_nobody_recorded(filled: Opened) -> None:
     stranger = filled.layout.frames / "stranger.fits"
     stranger.write_bytes(b"x")

@@ -166,7 +166,7 @@ def test_several_entries_cost_one_fsync(tmp_path: Path) -> None:
     seam = BreakingSeam()
     with JournalWriter(seam, tmp_path, RUN) as writer:
         writer.append_many({"n": number} for number in range(50))
-    assert [name for name, _ in seam.calls] == ["create_exclusive", "fsync_folder", "write", "fsync"]
+    assert [name for name, _ in seam.calls] == ["is_folder", "create_exclusive", "fsync_folder", "write", "fsync"]
     assert len(entries(writer.path)) == 50
 
 
