@@ -1,6 +1,7 @@
 """Writing a hand-over: lists, a table, links or copies, and always a manifest. No existing file is overwritten."""
 
 import csv
+import hashlib
 import io
 import json
 from collections.abc import Callable, Sequence
@@ -20,7 +21,8 @@ from darklib.handover.manifest import (
     order_of_work,
 )
 from darklib.store.durable import Batch as Settled
-from darklib.store.durable import copy_new, link_new, write_new
+from darklib.store.durable import copy_new, hash_file, link_new, other_file, write_new
+from darklib.store.mishap import told as told_of
 from darklib.store.names import folder_name, split_suffix
 from darklib.store.seam import Seam
 
@@ -51,8 +53,8 @@ def hand_over(
 
     stored: a frame's path in the catalogue -> the absolute path of its file. describe: a batch as other programs know
     it. told: called for each frame copied or linked. Raises DarklibError 'exists_and_differs' when a file of that
-    name holds something else; files written before that stay, equal ones are left as they are, so the same command
-    can be repeated.
+    name holds something else, before anything is written; equal files are left as they are, so the same command can
+    be repeated.
     """
     items = items_of(matches)
     places = _places(items) if form in ("links", "copies") else {}
@@ -70,6 +72,10 @@ def hand_over(
     }
     texts.append((manifest, json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"))
     paths = [to / PurePosixPath(place) for place in dict.fromkeys(places.values())] + [path for path, _ in texts]
+    for path, text in texts:
+        _refuse_other(seam, path, hashlib.sha256(text.encode("utf-8")).hexdigest())
+    for (_, sha256), name in places.items():
+        _refuse_other(seam, to / PurePosixPath(name), sha256)
     if not dry_run:
         with Settled(seam) as batch:
             done: set[str] = set()
@@ -85,6 +91,13 @@ def hand_over(
             for path, text in texts:
                 write_new(seam, path, text.encode("utf-8"), batch=batch)
     return Written(tuple(str(path) for path in paths), str(manifest))
+
+
+def _refuse_other(seam: Seam, path: Path, sha256: str) -> None:
+    with told_of(path, "cannot see"):
+        there = seam.exists(path)
+    if there and hash_file(seam, path)[0] != sha256:
+        raise other_file(path)
 
 
 def _lists(

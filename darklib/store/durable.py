@@ -34,6 +34,7 @@ __all__ = [
     "is_part",
     "link_new",
     "make_folders",
+    "other_file",
     "publish",
     "publish_text",
     "remove_source",
@@ -192,7 +193,7 @@ def link_new(seam: Seam, target: Path, path: Path, *, batch: Batch | None = None
             except OSError:  # not a link
                 same = False
             if not same:
-                raise _other_file(path) from None
+                raise other_file(path) from None
         except OSError as error:
             if error.errno in _NO_LINKS or getattr(error, "winerror", None) == 1314:  # the right is not held
                 return False
@@ -252,7 +253,7 @@ def _named(seam: Seam, part: Path, folder: Path, name: str, sha256: str, size: i
             remove_quietly(seam, part)
             return standing
         if exact:
-            raise _other_file(path)
+            raise other_file(path)
         number += 1
 
 
@@ -335,7 +336,8 @@ def _differs(path: Path) -> DarklibError:
     )
 
 
-def _other_file(path: Path) -> DarklibError:
+def other_file(path: Path) -> DarklibError:
+    """The error for a name that another file has."""
     return DarklibError(
         "exists_and_differs",
         f"Another file stands there and is never overwritten: {shown(str(path))}.",

@@ -94,6 +94,24 @@ def test_a_file_that_differs_is_never_overwritten(filled: Opened, tmp_path: Path
     assert (to / "manifest.json").read_text("utf-8") == "mine"
 
 
+@pytest.mark.parametrize("form", ["list", "csv", "json", "links", "copies"])
+@pytest.mark.parametrize("dry_run", [True, False])
+def test_what_stands_in_the_way_is_told_before_anything_is_written(
+    filled: Opened, tmp_path: Path, form: str, dry_run: bool, snapshot: Snapshot
+) -> None:
+    """The last file of all is in the way; a dry run tells it as well."""
+    to = tmp_path / "stack"
+    done = export(filled, to=str(to), describe=_describe, nights=Nights(last=True), form=form)
+    for path in done.written:
+        Path(path).unlink()
+    Path(done.written[-1]).write_text("mine", "utf-8")
+    before = snapshot(to)
+    with pytest.raises(DarklibError, match="never overwritten") as caught:
+        export(filled, to=str(to), describe=_describe, nights=Nights(last=True), form=form, dry_run=dry_run)
+    assert caught.value.code == "exists_and_differs"
+    assert snapshot(to) == before
+
+
 def test_a_dry_run_writes_nothing(filled: Opened, tmp_path: Path) -> None:
     to = tmp_path / "stack"
     result = export(filled, to=str(to), describe=_describe, nights=Nights(last=True), form="copies", dry_run=True)
