@@ -60,18 +60,33 @@ def groups(out: Out, items: Sequence[KindGroup]) -> None:
     """What the frames were taken for, a line a group."""
     table(
         out,
-        (Column("taken for"), Column("sure", right=True), Column("frames", right=True), Column("for example", keep=1)),
+        (
+            Column("taken for"),
+            Column("sure", right=True),
+            Column("frames", right=True),
+            Column("exposure", right=True),
+            Column("for example", keep=1),
+        ),
         [
             (
                 group.kind.value if group.kind else ("undecided", "yellow"),
                 f"{group.kind_confidence:.0%}" if group.kind else "",
                 str(group.count),
+                _exposures(group.exposures_s),
                 group.example,
             )
             for group in items
         ],
         indent=2,
     )
+
+
+def _exposures(exposures_s: Sequence[float]) -> str:
+    """One exposure, or the shortest and the longest of several."""
+    if not exposures_s:
+        return "?"
+    ends = dict.fromkeys((text.exposure(exposures_s[0]), text.exposure(exposures_s[-1])))
+    return " to ".join(ends)
 
 
 def files(out: Out, items: Sequence[SetAsideFile]) -> None:

@@ -59,9 +59,16 @@ def picture(value: Readout) -> str:
     return f"{value.width}x{value.height}" if value.width is not None and value.height is not None else ""
 
 
+STEADY_C = 0.5
+
+
 def warmth(value: Temperatures) -> str:
-    """`-10.0 C`, `-10.4 to -9.6 C`, and how many frames have no temperature; `?` where none has."""
-    text = spread(value.min_c, value.max_c)
+    """`-10.0 C`, `12.4 to 15.6 C`, and how many frames have no temperature; `?` where none has.
+
+    A spread of half a degree or less is a cooler's ordinary wobble; the median says more than both its ends.
+    """
+    steady = value.min_c is not None and value.max_c is not None and value.max_c - value.min_c <= STEADY_C
+    text = spread(value.median_c, value.median_c) if steady else spread(value.min_c, value.max_c)
     if value.min_c is None:
         return text
     return f"{text} ({some(value.unknown, 'frame')} unknown)" if value.unknown else text

@@ -83,7 +83,7 @@ EXPECTED: list[tuple[str, Any, tuple[str, ...]]] = [
     ("check", pretend.CHECK, ("Do not erase", "new.fits", "Never taken in.", "darklib ingest PATH")),
     ("check", pretend.SAFE, ("3 stored and read back", "second copy", "verify --against")),
     ("amend", pretend.AMENDED, ("Amended 1 frame", "kind: light -> dark", "darklib match")),
-    ("batches", pretend.BATCHES, ("2026-10-03-kfmqz", "Owl cluster", "-10.2 to -10.0 C", "match --batch")),
+    ("batches", pretend.BATCHES, ("2026-10-03-kfmqz", "Owl cluster", "-10.1 C", "match --batch")),
     (
         "match",
         pretend.MATCHES,

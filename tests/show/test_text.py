@@ -8,7 +8,8 @@ from any_result import hostile_text
 from hypothesis import given
 from hypothesis import strategies as st
 
-from darklib.show import text
+from darklib.facts.match import Temperatures
+from darklib.show import text, words
 
 # ECMA-48, sections 5.2 and 5.3: C0 controls are 00 to 1F, C1 controls 80 to 9F.
 CONTROLS = re.compile("[\x00-\x1f\x7f\x80-\x9f]")
@@ -130,3 +131,16 @@ def test_small_words() -> None:
     assert text.sentence("") == ""
     # IEC 80000-13: kilo, mega and giga are powers of 1000; kibi is not meant.
     assert text.size(24_100_000) == "24.1 MB"
+
+
+@pytest.mark.parametrize(
+    ("spread", "shown"),
+    [
+        (Temperatures(-10.2, -10.1, -9.9, 0), "-10.1 C"),
+        (Temperatures(12.4, 14.0, 15.6, 0), "12.4 to 15.6 C"),
+        (Temperatures(-10.2, -10.1, -9.9, 2), "-10.1 C (2 frames unknown)"),
+        (Temperatures(None, None, None, 3), "?"),
+    ],
+)
+def test_a_coolers_wobble_is_one_temperature_and_a_drift_is_two(spread: Temperatures, shown: str) -> None:
+    assert words.warmth(spread) == shown
