@@ -4,6 +4,7 @@ The new catalogue is made beside the old one and takes its place only when it is
 Stop anywhere: either the old or the new catalogue is in place, never half of one, and a half-made one is made again.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 from darklib.catalogue.catalogue import Catalogue, FrameQuery
@@ -111,7 +112,12 @@ def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue) -> list[str]
 
 
 def _frames(catalogue: Catalogue) -> dict[str, Frame]:
-    return {frame.sha256: frame for frame in catalogue.frames(FrameQuery(retired=None)).frames}
+    """All frames; a train without its label, which newer versions may word otherwise."""
+    frames = catalogue.frames(FrameQuery(retired=None)).frames
+    return {
+        frame.sha256: frame if frame.train is None else replace(frame, train=replace(frame.train, label=""))
+        for frame in frames
+    }
 
 
 def _change_places(seam: Seam, layout: Library, fresh: Path) -> str | None:
