@@ -113,6 +113,7 @@ def fits(
     *,
     exposure_s: float = 300.0,
     serial: str | None = "0042",
+    focal_mm: float = 480.0,
     model: str = "Alder 26",
 ) -> bytes:
     """A frame of 48 x 32 pixels. kind: for IMAGETYP, None for a header without one."""
@@ -132,7 +133,7 @@ def fits(
     if kind is not None:
         lines.append(("IMAGETYP", kind, ""))
     if kind in ("Light", "Flat"):
-        lines += [("FILTER", "L", ""), ("TELESCOP", "Linden 80", ""), ("FOCALLEN", 480.0, ""), ("APTDIA", 80.0, "")]
+        lines += [("FILTER", "L", ""), ("TELESCOP", "Linden 80", ""), ("FOCALLEN", focal_mm, ""), ("APTDIA", 80.0, "")]
     if kind == "Light":
         lines.append(("OBJECT", "NGC 7331", ""))
     return fits_bytes(pixels, lines)
@@ -337,14 +338,15 @@ _REFERS = {"body": "bodies", "readout": "readouts", "series": "series", "train":
 _VARIES = frozenset(["pk", "run", "statement"])
 
 
-def rows(path: Path) -> dict[str, list[str]]:
-    """Every row of every table, with plain sqlite3; references by what they refer to, nothing of runs."""
+def rows(path: Path, *, runs: bool = False) -> dict[str, list[str]]:
+    """Every row of every table, with plain sqlite3; references by what they refer to. runs: ids of runs count too."""
+    varies = {"pk"} if runs else _VARIES
     with closing(sqlite3.connect(path)) as connection:
         connection.row_factory = sqlite3.Row
         tables = [
             row[0]
             for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-            if row[0] not in ("about", "alembic_version", "runs") and not row[0].startswith("sqlite_")
+            if row[0] not in ("about", "alembic_version", "" if runs else "runs") and not row[0].startswith("sqlite_")
         ]
         held = {name: [dict(row) for row in connection.execute(f"SELECT * FROM {name}")] for name in tables}
     named = {table: {row["pk"]: row[column] for row in held[table]} for table, column in _NAMES.items()}
@@ -354,14 +356,16 @@ def rows(path: Path) -> dict[str, list[str]]:
         for row in found:
             plain = {}
             for column, value in row.items():
-                if column in _VARIES:
+                if column in varies:
                     continue
                 if column in _REFERS and column != table and isinstance(value, int):
                     value = named[_REFERS[column]][value]
-                if column == "undone_by":
+                if column == "undone_by" and not runs:
                     value = value is not None
-                if column == "kept_path" and str(value).startswith("set-aside/"):
+                if column == "kept_path" and not runs and str(value).startswith("set-aside/"):
                     value = str(value).split("/")[-1]
+                if isinstance(value, str) and value[:1] in ("{", "["):
+                    value = json.loads(value)  # the order of keys means nothing
                 plain[column] = value
             # The card holds one frame twice. Which of them was stored and which only seen may change with a fault.
             lines.append(json.dumps(plain, sort_keys=True, default=str).replace("/again/", "/"))

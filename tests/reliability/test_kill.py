@@ -24,7 +24,7 @@ pytestmark = [
 ]
 
 KILLED = ["ingest", "ingest --move", "amend", "set-aside --retry", "export --as copies", "rebuild", "upgrade"]
-MOST = 110
+MOST = 80
 """Kills tried on one command, spread evenly over its calls where it makes more."""
 
 
