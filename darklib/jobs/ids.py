@@ -1,13 +1,16 @@
 """The frames, bodies and trains that a user means: a beginning of an id, a path, a series or batch, a label."""
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
 from darklib.facts.errors import DarklibError
 from darklib.jobs.library import Opened
+from darklib.matching.sets import sets_of_series
 from darklib.store.names import shown
 
 T = TypeVar("T")
+_PART = re.compile(r"((?:\d{4}-\d\d-\d\d|undated)-[a-z]{5})-[0-9a-z.-]+\Z")
 
 
 def frames_meant(opened: Opened, ids: Iterable[str]) -> list[str]:
@@ -30,13 +33,29 @@ def _one(opened: Opened, text: str) -> Sequence[str]:
         absolute = opened.seam.absolute(text)
         found = opened.catalogue.find(shown(str(absolute))) or opened.catalogue.find(opened.layout.relative(absolute))
     if not found:
+        found = _members(opened, text)
+    if not found:
         raise DarklibError(
             "not_found",
-            f"No frame, series or batch in this library is meant by {shown(text)!r}.",
+            f"No frame, series, batch or set in this library is meant by {shown(text)!r}.",
             path=shown(text),
-            remedy="Give at least 4 characters of an id that `darklib frames` lists, a path, a series or a batch.",
+            remedy="Give 4 characters or more of an id that `darklib frames` lists, a path, a series, batch or set.",
         )
     return found
+
+
+def _members(opened: Opened, text: str) -> list[str]:
+    """The frames of a set that is a part of a series, named as `darklib sets` and `darklib match` name it."""
+    named = _PART.match(text.casefold())
+    if named is None:
+        return []
+    frames = opened.catalogue.frames_by_id(opened.catalogue.find(named[1]))
+    # As listed, without retired frames; else with them, so that a set that was retired can be restored.
+    for members in ([frame for frame in frames if not frame.retired], frames):
+        for one in sets_of_series(named[1], members, opened.settings) if members else ():
+            if one.id == named[0]:
+                return [frame.sha256 for frame in one.frames]
+    return []
 
 
 def one_meant(kind: str, text: str, items: Sequence[T], names: Sequence[Sequence[str]]) -> T:
