@@ -40,6 +40,9 @@ of a pixel, gives each side 15 percent. Charge that leaks out of a hot pixel giv
 beside it lights one, a cosmic ray's track two."""
 PLAIN_SIGMA = 6.0
 """A star whose three lit pixels stand out by this much each is plain: only a cluster of hot pixels can pass for it."""
+ROUND_LEAST, ROUND_EACH_SIGMA, ROUND_SIGMA = 7, 2.0, 8.0
+"""So is one with seven of the eight pixels round it lit by 2 sigma, and all eight together by 8 sigma of their sum: hot
+pixels do not feign that even where every twentieth is one."""
 
 _BESIDE = ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1))
 _THREES = ((0, 1, 2), (0, 1, 3), (0, 2, 3), (1, 2, 3), (0, 1, 4), (0, 2, 5), (3, 1, 6), (3, 2, 7))
@@ -235,7 +238,7 @@ def _close(
     real &= first
     heights = (peak * spread * background.noise_at(y, x))[real].astype(np.float64)
     sharpness = float(np.median(around[:4, real].mean(axis=0) / peak[real])) if real.any() else 0.0
-    plain = real & _shines(around, peak, PLAIN_SIGMA)
+    plain = real & (_shines(around, peak, PLAIN_SIGMA) | _round(around))
     return _Close(heights, int(plain.sum()), sharpness)
 
 
@@ -251,6 +254,14 @@ def _shines(
     for first in range(0, around.shape[0], len(_BESIDE)):
         for three in _THREES:
             found |= _lit(around[[first + place for place in three]], peak, each_sigma)
+    return found
+
+
+def _round(around: NDArray[np.float32]) -> NDArray[np.bool_]:
+    """Whether a peak is lit nearly all round, as by a faint star of two pixels' width or more."""
+    eight = around[: len(_BESIDE)]
+    many = np.count_nonzero(eight > ROUND_EACH_SIGMA, axis=0) >= ROUND_LEAST
+    found: NDArray[np.bool_] = many & (eight.sum(axis=0) >= ROUND_SIGMA * len(_BESIDE) ** 0.5)
     return found
 
 

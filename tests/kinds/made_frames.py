@@ -199,7 +199,9 @@ def made(
     if camera.held:
         electrons -= np.median(base)
     dn = np.clip(np.rint((electrons / camera.e_per_dn + camera.black_dn) / camera.step), 0, (1 << camera.bits) - 1)
-    sigma = np.sqrt(floor**2 + sky * through)
+    # what one frame shows: the dark current's own unevenness hides a faint star as any noise does
+    uneven = 1.4826 * float(np.median(np.abs(base - np.median(base))))
+    sigma = np.sqrt(floor**2 + uneven**2 + sky * through)
     facts = FrameFacts(
         format="fits" if not camera.black_known else "dng",
         exposure_s=float(exposure),
