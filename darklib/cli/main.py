@@ -95,7 +95,7 @@ def _run_command(module: Any, name: str, arguments: list[str], common: Common) -
         )
     except typer.TyperException as error:
         raise DarklibError(
-            "usage", _one_line(error.format_message()), remedy=f"See `darklib {name} --help`.", status=Exit.USAGE
+            "usage", _plainly(error.format_message()), remedy=f"See `darklib {name} --help`.", status=Exit.USAGE
         ) from error
     except (typer.Abort, EOFError) as error:
         raise KeyboardInterrupt from error
@@ -196,6 +196,10 @@ def _complain(text: str) -> None:
         sys.stderr.write(text + "\n")
     except (BrokenPipeError, ValueError, AttributeError):
         return
+
+
+def _plainly(message: str) -> str:
+    return _one_line(message).replace("Value error, ", "")  # a word of the library that checks values
 
 
 def _one_line(text: str) -> str:

@@ -8,6 +8,9 @@ from datetime import date, datetime
 from darklib.facts.errors import DarklibError, Exit
 from darklib.jobs.asked import Nights, Span
 
+HOTTEST_C = 100.0
+"""No sensor is used at this temperature; a number like this is of another unit, or of another thing."""
+
 TEMPERATURE_AS_SHOWN_C = 0.05
 """One temperature finds what is shown as that temperature, with one decimal."""
 
@@ -46,8 +49,13 @@ def temperatures(text: str | None) -> Span:
 
 
 def temperature(text: str | None) -> float | None:
-    """One temperature, degrees C."""
-    return None if text is None else _temperature(text, text)
+    """One temperature of a sensor, degrees C."""
+    if text is None:
+        return None
+    value = _temperature(text, text)
+    if value >= HOTTEST_C:
+        raise _wrong(text, "is no temperature of a sensor", "Write degrees C, as in -10.")
+    return value
 
 
 def exposure(text: str | None) -> float | None:

@@ -120,9 +120,11 @@ def _raw(fact: Fact) -> str:
     return "" if same else fact.raw
 
 
-def _plain(value: str | float | None) -> str:
+def _plain(value: str | float | bool | None) -> str:
     if value is None:
         return "as in the file"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return text.number(value) if isinstance(value, float) else str(value)
 
 

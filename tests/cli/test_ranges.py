@@ -90,6 +90,13 @@ def test_what_is_no_temperature_is_refused(text: str) -> None:
         ranges.temperatures(text)
 
 
+@pytest.mark.parametrize("text", ["cold", "-300", "nan", "-8:-12", "100", "285.3"])
+def test_what_is_no_temperature_of_a_sensor_is_refused(text: str) -> None:
+    """A temperature in kelvin is the usual mistake."""
+    with pytest.raises(DarklibError, match=text):
+        ranges.temperature(text)
+
+
 @pytest.mark.parametrize(
     ("text", "seconds"),
     [

@@ -3,6 +3,7 @@
 import io
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -178,6 +179,11 @@ def test_the_runners_up_are_one_option_away() -> None:
 def test_every_verdict_is_a_word() -> None:
     plain, coloured = drawn("match", pretend.MATCHES), drawn("match", pretend.MATCHES, colour=True)
     assert re.sub("\x1b\\[[0-9;]*m", "", coloured) == plain
+
+
+def test_a_retired_frame_is_told_in_words() -> None:
+    retired = replace(pretend.EXPLAINED.amendments[0], field="retired", old=False, value=True)
+    assert "retired: no -> yes" in drawn("explain", replace(pretend.EXPLAINED, amendments=(retired,)))
 
 
 @pytest.mark.parametrize(
