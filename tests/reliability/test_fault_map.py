@@ -52,10 +52,8 @@ Record = Callable[[str, object], None]
 def told(record_property: Record, tally: Tally, part: str = "") -> None:
     """Hands the figures on to the summary, and fails with what did not survive."""
     sorts = ", ".join(f"{count} {fault}" for fault, count in sorted(tally.tried.items()))
-    record_property(
-        "measured",
-        f"faults: {tally.command}{part}: {tally.calls} calls, {tally.count} broken ({sorts}), {tally.survived} survived",
-    )
+    figures = f"{tally.calls} calls, {tally.count} broken ({sorts}), {tally.survived} survived"
+    record_property("measured", f"faults: {tally.command}{part}: {figures}")
     assert not tally.troubles, "\n".join(tally.troubles)
     assert tally.survived == tally.count > 0
 
