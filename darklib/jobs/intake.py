@@ -30,7 +30,7 @@ from darklib.jobs.ports import Ask, Progress
 from darklib.jobs.record import Recorder
 from darklib.jobs.results import Duplicate, IngestResult, KindGroup, PassedOver, SetAsideFile
 from darklib.jobs.tally import Tally
-from darklib.jobs.underway import Copying, Waiting
+from darklib.jobs.underway import Copying, Waiting, identified
 from darklib.kinds.groups import decide, group_key
 from darklib.readers.guard import Guard
 from darklib.readers.open import Look
@@ -144,7 +144,7 @@ class Intake:
                 if item.path.parent != folder or len(together) >= DECIDED_AT_ONCE:
                     self._decide_folder(together)
                     folder, together = item.path.parent, []
-                waiting = self._sort(item, look)
+                waiting = self._sort(item, identified(self.opened.seam, item, look))
                 if waiting is not None:
                     together.append(waiting)
                 self.progress.advance(shown(str(item.path)), item.size)

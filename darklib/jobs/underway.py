@@ -1,14 +1,20 @@
 """Frames of a run that are not stored yet: waiting to be decided on, or their bytes being copied."""
 
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from darklib.facts.errors import DarklibError
 from darklib.facts.frame import FrameFacts, FrameRecord, Kind, KindDecision, PixelFacts, Statement
 from darklib.kinds.groups import Candidate
 from darklib.readers.open import Look
+from darklib.store.hashing import hash_file
 from darklib.store.names import shown
+from darklib.store.seam import Seam
 from darklib.store.walk import Found
+
+NOT_HASHED = frozenset(("reading_hung", "reading_crashed"))
+"""Refusals of files that took their reader with them before it could tell their hash."""
 
 
 @dataclass(slots=True)
@@ -36,3 +42,13 @@ class Copying:
     record: FrameRecord
     statements: tuple[Statement, ...]
     path: "Future[Path]"
+
+
+def identified(seam: Seam, found: Found, look: Look) -> Look:
+    """The answer with the file's hash, where its reader did not live to tell it: without one nothing can be kept."""
+    if look.sha256 or look.refusal is None or look.refusal.code not in NOT_HASHED:
+        return look
+    try:
+        return replace(look, sha256=hash_file(seam, found.path)[0])
+    except DarklibError:
+        return look

@@ -1,6 +1,8 @@
-"""Runs that do not come to their end: Ctrl-C, and a card of which a part cannot be read."""
+"""Runs that do not come to their end: Ctrl-C, a card of which a part cannot be read, readers that fall."""
 
 import signal
+from collections.abc import Iterable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -8,6 +10,8 @@ import pytest
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import Opened, open_library
 from darklib.jobs.ports import Silent
+from darklib.readers.answers import Look, Refusal
+from darklib.readers.guard import Guard
 from darklib.scenario.nights import scrambled
 from darklib.scenario.trio import trio
 from darklib.store.seam import Entry, Seam, StrPath
@@ -68,3 +72,27 @@ def test_a_folder_that_cannot_be_read_needs_attention(library: Path, trio_card: 
     assert [(item.path, item.code) for item in result.set_aside] == [(str(trio_card / "locked"), "folder_unreadable")]
     assert (counts.stored, counts.set_aside, result.needs_attention) == (3, 1, True)
     assert counts.seen == counts.stored + counts.duplicates + counts.set_aside + counts.passed_over
+
+
+class _Fallen(Guard):
+    """Every reader falls: what the guard then answers."""
+
+    def map(self, paths: Iterable[str], ahead: int = 8) -> Iterator[Look]:
+        for path in paths:
+            yield Look(path, "", 1, datetime(2026, 10, 3, tzinfo=UTC), refusal=Refusal("reading_crashed", "it fell"))
+
+
+def test_a_file_that_takes_its_reader_down_is_kept_and_known(
+    opened: Opened, trio_card: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And so is a frame of the library, should its reader fall the next time."""
+    first, *_, last = sorted(trio_card.iterdir())
+    ingest(opened, [str(first)], workers=1)
+    monkeypatch.setattr("darklib.jobs.intake.Guard", _Fallen)
+    result = ingest(opened, [str(first), str(last)], workers=1)
+    assert (result.counts.duplicates, result.counts.set_aside) == (1, 1)
+    (row,) = opened.catalogue.set_aside()
+    assert row.code == "reading_crashed"
+    assert Path(opened.absolute(row.kept_path)).read_bytes() == last.read_bytes()
+    again = ingest(opened, [str(last)], workers=1)
+    assert [item.code for item in again.passed_over] == ["known_set_aside"]
