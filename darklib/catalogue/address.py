@@ -36,13 +36,18 @@ def file_uri(path: Path, mode: str) -> str:
     return f"{uri}?mode={mode}"
 
 
-def engine_of(path: Path, *, create: bool = False, foreign_keys: bool = True) -> Engine:
+def engine_of(path: Path | None, *, create: bool = False, foreign_keys: bool = True) -> Engine:
     """An engine on the SQLite file at `path`. Without `create`, a missing file is an error and not an empty database.
 
-    foreign_keys: off only while tables are rebuilt, when dropping a parent would empty its children.
+    path None: a temporary database, another one for each connection and gone with it; SQLite keeps it in memory as far
+    as its cache goes, and beyond that in a file of its own that has no name. foreign_keys: off only while tables are
+    rebuilt, when dropping a parent would empty its children.
     """
-    uri, _, mode = file_uri(path, "rwc" if create else "rw").partition("?mode=")
-    url = URL.create("sqlite", database=uri, query={"uri": "true", "mode": mode})
+    if path is None:
+        url = URL.create("sqlite", database="file:", query={"uri": "true"})
+    else:
+        uri, _, mode = file_uri(path, "rwc" if create else "rw").partition("?mode=")
+        url = URL.create("sqlite", database=uri, query={"uri": "true", "mode": mode})
     engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": BUSY_S}, hide_parameters=True)
 
     @event.listens_for(engine, "connect")

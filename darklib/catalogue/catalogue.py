@@ -7,13 +7,14 @@ from types import TracebackType
 
 from sqlalchemy import Connection, insert, select, update
 
-from darklib.catalogue import address, finding, frames, lists
+from darklib.catalogue import address, contents, finding, frames, lists
 from darklib.catalogue.apply import Applier
 from darklib.catalogue.columns import clean
+from darklib.catalogue.contents import Rows
 from darklib.catalogue.finding import Candidate
 from darklib.catalogue.frames import FrameQuery, Page, SetAsideRow, SourceRow, StatementRow, StoredRow
 from darklib.catalogue.lists import BodyRow, RunRow, TrainRow
-from darklib.catalogue.tables import RUNS
+from darklib.catalogue.tables import RUNS, Base
 from darklib.catalogue.transaction import Transactions
 from darklib.facts.entries import Entry
 from darklib.facts.frame import Frame, FrameRecord, Kind
@@ -32,11 +33,23 @@ class Catalogue:
     can act on are DarklibError: `catalogue_busy`, `catalogue_damaged`, `disk_full`, `read_only`, `disk_error`.
     """
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, path: Path | None) -> None:
+        self.path = path or Path("temporary catalogue")
         self._engine = address.engine_of(path)
-        with address.in_words(path):
-            self._transactions = Transactions(self._engine.connect(), path)
+        with address.in_words(self.path):
+            self._transactions = Transactions(self._engine.connect(), self.path)
+
+    @classmethod
+    def temporary(cls) -> "Catalogue":
+        """An empty catalogue that is nowhere in the library and gone when it is closed."""
+        made = cls(None)
+        try:
+            with made._transactions.writing() as connection:
+                Base.metadata.create_all(connection)
+        except BaseException:
+            made.close()
+            raise
+        return made
 
     def close(self) -> None:
         """Lets the file go. What was not committed is rolled back."""
@@ -229,6 +242,11 @@ class Catalogue:
                 return
             yield from rows
             after = rows[-1].pk
+
+    def contents(self) -> dict[str, Rows]:
+        """Everything in it, to be compared with another catalogue; see `contents.compared`."""
+        with self._read as connection:
+            return contents.contents(connection)
 
     def integrity(self) -> str:
         """The word ok, or what the database's own checks find."""

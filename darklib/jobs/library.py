@@ -1,6 +1,6 @@
 """Finding, making and opening a library; opening replays what an interrupted run left in the journal."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -149,9 +149,11 @@ def catch_up(opened: Opened) -> tuple[int, tuple[str, ...]]:
         return replay(seam, layout.journal, catalogue)
 
 
-def replay(seam: Seam, folder: Path, catalogue: Catalogue) -> tuple[int, tuple[str, ...]]:
+def replay(
+    seam: Seam, folder: Path, catalogue: Catalogue, up_to: Mapping[str, int] | None = None
+) -> tuple[int, tuple[str, ...]]:
     """Applies every journal line that the catalogue has not seen, in the order of the runs. Nobody else may record
-    meanwhile.
+    meanwhile, but where it is said of each file how far it is to be read (`up_to`).
 
     Returns how many lines were applied, and the files whose last line is torn or in which a line is damaged. Raises
     DarklibError 'newer_journal' at a line that a newer darklib wrote: what follows it must not overtake it.
@@ -160,7 +162,10 @@ def replay(seam: Seam, folder: Path, catalogue: Catalogue) -> tuple[int, tuple[s
     for path, start in _tails(seam, folder, catalogue):
         waiting: list[tuple[Entry, int]] = []
         run = path.stem
+        end = None if up_to is None else up_to.get(path.name, 0)
         for line in journal.read(seam, path, start):
+            if end is not None and line.offset >= end:
+                break
             if line.trouble == "other_schema":
                 raise newer_journal(path)
             if line.entry is None:

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from darklib.catalogue.catalogue import StoredRow
-from darklib.facts.entries import Stored, decode
+from darklib.facts.entries import SetAside, Stored, decode
 from darklib.facts.errors import DarklibError, Exit
+from darklib.jobs.against_journal import differences
 from darklib.jobs.check import HASHING_THREADS
 from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.library import Opened
@@ -65,7 +66,7 @@ def verify(
         _foreign(opened, rows, found)
     else:
         _journal_copied(opened, root, found)
-    _journal(opened, rows, found)
+    _journal(opened, rows, found, row_by_row=sample is None and against is None)
     integrity = opened.catalogue.integrity()
     if integrity != "ok":
         found.catalogue.append(f"{integrity} Run `darklib rebuild`.")
@@ -178,20 +179,33 @@ def _foreign(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
             found.unknown.append(shown(str(item.path)))
 
 
-def _journal(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
-    """The catalogue holds what the journal holds, no more and no less."""
+def _journal(opened: Opened, rows: list[StoredRow], found: _Findings, *, row_by_row: bool) -> None:
+    """The catalogue holds what the journal holds, no more and no less; and so do the files that were set aside."""
     recorded: set[str] = set()
+    kept: set[str] = set()
     for path, line in _lines(opened):
         if line.entry is None:
             if line.trouble == "torn":
                 found.remarks.append(f"The last line of {path.name} is torn: a run was interrupted. Nothing is lost.")
             else:
-                text = "A line of the journal is damaged. Restore the file from a second copy."
+                text = (
+                    "A line of the journal is damaged. Restore the file from a second copy and run `darklib rebuild`; "
+                    "without one, rebuild takes in anew the frames whose files are there."
+                )
                 found.differing.append(Finding(shown(str(path)), None, f"journal_{line.trouble}", text))
             continue
         entry = decode(line.entry)
         if isinstance(entry, Stored):
             recorded.add(entry.record.sha256)
+        elif isinstance(entry, SetAside):
+            kept.update((entry.kept_path, entry.kept_path + ".txt"))
+    if row_by_row:
+        _unrecorded_copies(opened, kept, found)
+        try:
+            found.catalogue += [f"{line} Run `darklib rebuild`." for line in differences(opened)]
+        except DarklibError as error:
+            found.remarks.append(f"The catalogue could not be compared with the journal: {error.text} {error.remedy}")
+        return
     catalogued = {row.sha256 for row in rows}
     if catalogued - recorded:
         found.catalogue.append(
@@ -201,6 +215,13 @@ def _journal(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
         found.catalogue.append(
             f"{len(recorded - catalogued)} frames of the journal are not in the catalogue. Run `darklib rebuild`."
         )
+
+
+def _unrecorded_copies(opened: Opened, kept: set[str], found: _Findings) -> None:
+    """Copies of an interrupted run, which was repeated since: they may stay, or be taken away by hand."""
+    for item in walk_own(opened.seam, opened.layout.set_aside):
+        if isinstance(item, Found) and opened.layout.relative(item.path) not in kept:
+            found.remarks.append(f"Set aside and in no journal, left by an interrupted run: {shown(str(item.path))}.")
 
 
 def _lines(opened: Opened) -> Iterator[tuple[Path, journal.Line]]:
