@@ -51,7 +51,7 @@ def cautions(gaps: Sequence[Gap], plan: Plan | None, settings: Settings) -> tupl
     found = []
     if any(gap.kind is Kind.FLAT for gap in wanted):
         found.append(FLATS)
-    cold = [gap for gap in wanted if gap.kind is not Kind.FLAT and gap.interval is not None]
+    cold = [gap for gap in wanted if gap.kind is not Kind.FLAT and (gap.interval is not None or _may_want_cold(gap))]
     uncooled = [gap for gap in cold if gap.cooled is not True]
     if uncooled:
         found += [FRIDGE, rewarming()]
@@ -61,6 +61,11 @@ def cautions(gaps: Sequence[Gap], plan: Plan | None, settings: Settings) -> tupl
     if any(gap.cooled is True for gap in cold):
         found.append(COOLED)
     return (*found, MANUAL)
+
+
+def _may_want_cold(gap: Gap) -> bool:
+    """Darks for lights of unknown temperature: whoever shoots them without a cooler may well take a fridge."""
+    return gap.role == "dark" and gap.cooled is not True
 
 
 def rewarming(room_c: float = ROOM_C, humidity_percent: float = ROOM_HUMIDITY_PERCENT) -> str:
@@ -85,11 +90,14 @@ def dew_point_c(temperature_c: float, humidity_percent: float) -> float:
 
 
 def _coldest(gaps: Sequence[Gap], plan: Plan | None) -> float:
-    """The coldest temperature at which something is to be shot for these gaps: by the plan, else what is best."""
+    """The coldest temperature at which something is to be shot for these gaps: by the plan, else what is best; infinite
+    where no temperature is known at all.
+    """
     bodies = {gap.body.id if gap.body else None for gap in gaps}
     planned = [
         step.temperature_c
         for step in (plan.steps if plan is not None else ())
         if step.temperature_c is not None and (step.body.id if step.body else None) in bodies
     ]
-    return min(planned or [gap.interval.shoot_at_c for gap in gaps if gap.interval is not None])
+    best = [gap.interval.shoot_at_c for gap in gaps if gap.interval is not None]
+    return min(planned or best, default=math.inf)

@@ -1,6 +1,7 @@
 """The screen of what lights lack, the plan for shooting it, and the cautions that go with it."""
 
 from collections.abc import Sequence
+from itertools import groupby
 
 from darklib.facts.frame import Kind
 from darklib.facts.plan import Gap, Plan, Step
@@ -11,11 +12,13 @@ from darklib.show.table import Column, table
 
 TOO_LATE = "too late"
 TOO_COLD = "too cold"
+ENOUGH = "see match"
 EXPLAINED = {
     TOO_LATE: "flats belong to their night and train, and the time to shoot these is over.",
+    ENOUGH: "there are frames enough; `darklib match` tells what stands against them.",
     TOO_COLD: "below the lower limit that the configuration states for this camera.",
 }
-"""Why some gaps cannot be filled any more."""
+"""What the remarks mean: why shooting mends some gaps no more, or not at all."""
 
 
 def gaps(out: Out, result: GapsResult) -> None:
@@ -31,7 +34,7 @@ def gaps(out: Out, result: GapsResult) -> None:
     out.heading("What lights lack")
     gaps_table(out, result.gaps, indent=2)
     remarks = {_remark(gap) for gap in result.gaps}
-    for remark in (TOO_LATE, TOO_COLD):
+    for remark in EXPLAINED:
         if remark in remarks:
             out.paragraph(f"{remark}: {EXPLAINED[remark]}", indent=2)
     if result.plan is not None:
@@ -49,37 +52,47 @@ def gaps(out: Out, result: GapsResult) -> None:
 
 
 def gaps_table(out: Out, items: Sequence[Gap], *, indent: int = 0) -> None:
-    """Gaps as a table."""
+    """Gaps, a table for each camera and setting: what tells two gaps apart is then never left out for want of width."""
+    together: dict[str, list[Gap]] = {}
+    for gap in items:
+        together.setdefault(_camera(gap), []).append(gap)
+    for camera, some in together.items():
+        out.paragraph(camera, indent=indent)
+        _table_of(out, some, indent + 2)
+
+
+def _camera(item: Gap | Step) -> str:
+    setting = words.setting(item.readout)
+    return f"{words.camera(item.body)}, {setting}" if setting else words.camera(item.body)
+
+
+def _table_of(out: Out, items: Sequence[Gap], indent: int) -> None:
     table(
         out,
         (
             Column("lacking"),
+            Column("filter"),
             Column("have", right=True),
             Column("need", right=True),
             Column("exposure", right=True),
             Column("shoot at", right=True),
-            Column("setting", keep=1),
-            Column("camera", keep=2),
-            Column("filter", keep=3),
-            Column("now", keep=4),
-            Column("between", keep=5),
-            Column("serves", keep=6),
-            Column("train", keep=7),
+            Column("now", keep=1),
+            Column("serves", keep=2),
+            Column("between", keep=3),
+            Column("train", keep=4),
             Column("remark"),
         ),
         [
             (
                 words.ROLES.get(gap.role, gap.role),
+                gap.filter or "",
                 str(gap.have),
                 str(gap.need),
                 _exposure(gap),
                 _shoot_at(gap),
-                words.setting(gap.readout),
-                words.camera(gap.body),
-                gap.filter or "",
                 words.verdict(gap.verdict_now),
-                text.spread(gap.interval.low_c, gap.interval.high_c) if gap.interval is not None else "",
                 f"{text.some(gap.lights_count, 'light')}, {text.minutes(gap.lights_seconds / 60)}",
+                text.spread(gap.interval.low_c, gap.interval.high_c) if gap.interval is not None else "",
                 gap.train.label if gap.train else "",
                 (_remark(gap), "red"),
             )
@@ -90,6 +103,8 @@ def gaps_table(out: Out, items: Sequence[Gap], *, indent: int = 0) -> None:
 
 
 def _remark(gap: Gap) -> str:
+    if gap.have >= gap.need:
+        return ENOUGH
     if gap.still_possible:
         return ""
     return TOO_LATE if gap.kind is Kind.FLAT else TOO_COLD
@@ -109,6 +124,17 @@ def _shoot_at(gap: Gap) -> str:
 
 def _plan(out: Out, plan: Plan) -> None:
     out.heading(f"Plan: {text.some(len(plan.steps), 'step')}, {text.minutes(plan.total_minutes)}")
+    numbered = list(enumerate(plan.steps, start=1))
+    for camera, some in groupby(numbered, key=lambda one: _camera(one[1])):
+        out.paragraph(camera, indent=2)
+        _steps(out, list(some))
+    if plan.bound_minutes is not None and plan.bound_minutes < plan.total_minutes:
+        out.paragraph(
+            f"No plan takes less than {text.minutes(plan.bound_minutes)}; a shorter one than this may exist.", indent=2
+        )
+
+
+def _steps(out: Out, numbered: Sequence[tuple[int, Step]]) -> None:
     table(
         out,
         (
@@ -117,9 +143,7 @@ def _plan(out: Out, plan: Plan) -> None:
             Column("exposure", right=True),
             Column("temp.", right=True),
             Column("takes", right=True),
-            Column("setting", keep=1),
-            Column("camera", keep=2),
-            Column("serves", keep=3),
+            Column("serves"),
         ),
         [
             (
@@ -128,24 +152,18 @@ def _plan(out: Out, plan: Plan) -> None:
                 text.exposure(step.exposure_s),
                 _step_temperature(step),
                 text.minutes(step.minutes),
-                words.setting(step.readout),
-                words.camera(step.body),
                 text.some(step.serves_lights, "light"),
             )
-            for number, step in enumerate(plan.steps, start=1)
+            for number, step in numbered
         ],
-        indent=2,
+        indent=4,
     )
-    if plan.bound_minutes is not None and plan.bound_minutes < plan.total_minutes:
-        out.paragraph(
-            f"No plan takes less than {text.minutes(plan.bound_minutes)}; a shorter one than this may exist.", indent=2
-        )
 
 
 def _step_temperature(step: Step) -> str:
     if step.temperature_c is not None:
         return text.temperature(step.temperature_c)
-    return "as served" if step.kind is Kind.DARK else "any"
+    return "as the lights" if step.kind is Kind.DARK else "any"
 
 
 def _many(kind: str) -> str:
