@@ -85,3 +85,7 @@ def test_the_dew_point_of_saturated_air_is_its_temperature() -> None:
 
 def test_the_room_it_was_worked_out_for_is_told() -> None:
     assert "9.3 C in a room of 20 C at 50 percent humidity" in rewarming()
+
+
+def test_darks_for_lights_of_unknown_temperature_may_end_in_a_fridge() -> None:
+    assert told(lights(temperature_c=None), flats(), biases()) == {"fridge", "rewarm", "batteries", "dry ice", "manual"}
