@@ -22,7 +22,7 @@ def differences(opened: Opened) -> list[str]:
         return in_words(compared(held, fresh.contents()))
 
 
-def in_words(found: Sequence[Difference]) -> list[str]:
+def in_words(found: Sequence[Difference], whose: str = "The catalogue") -> list[str]:
     """A sentence for each table that lacks rows of the journal, holds other ones, or some that no journal knows."""
     lines = []
     for one in found:
@@ -35,7 +35,7 @@ def in_words(found: Sequence[Difference]) -> list[str]:
             (surplus, "holds what the journal does not"),
         ):
             if names:
-                lines.append(f"The catalogue {what}: {WORDS[one.table]} ({_listed(names)}).")
+                lines.append(f"{whose} {what}: {WORDS[one.table]} ({_listed(names)}).")
     return lines
 
 

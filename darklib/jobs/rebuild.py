@@ -4,13 +4,16 @@ The new catalogue is made beside the old one and takes its place only when it is
 Stop anywhere: either the old or the new catalogue is in place, never half of one, and a half-made one is made again.
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from darklib.catalogue.catalogue import Catalogue, FrameQuery
+from darklib.catalogue.contents import Rows, compared
 from darklib.catalogue.schema import open_catalogue, refuse_newer
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame
+from darklib.jobs.against_journal import in_words
 from darklib.jobs.library import Opened, no_library, replay
 from darklib.jobs.ports import Progress, Silent
 from darklib.jobs.results import RebuildResult
@@ -20,8 +23,10 @@ from darklib.store.journal import new_run_id
 from darklib.store.keeping_apart import alone
 from darklib.store.layout import Library
 from darklib.store.mishap import told
-from darklib.store.names import shown
 from darklib.store.seam import Seam
+
+TOLD_BY_FRAME = frozenset({"frames", "series", "runs"})
+"""Tables whose differences are told frame by frame, or come with every frame and run that is one."""
 
 BESIDE = ("", "-wal", "-shm")
 """A SQLite catalogue is up to three files."""
@@ -55,15 +60,15 @@ def _rebuild(seam: Seam, layout: Library, dry_run: bool, progress: Progress) -> 
         opened = Opened(layout, settings, catalogue, seam)
         _, troubled = replay(seam, layout.journal, catalogue)
         differences = [f"The journal file {name} has a line that cannot be read." for name in troubled]
+        replayed = catalogue.contents()
         differences += _unjournalled(opened, progress, dry_run)
-        differences += _against_the_old(seam, layout, catalogue)
+        differences += _against_the_old(seam, layout, catalogue, replayed)
         rows = list(catalogue.everything())
-        for row in rows:
-            with told(row.path, "cannot see"):
-                path = layout.reached(seam, row.path)
-                there = seam.exists(path)
-            if not there:
-                differences.append(f"The file of frame {row.sha256[:16]} is not there: {shown(str(path))}.")
+        differences += [
+            f"The file of frame {row.sha256[:16]} is not there: {opened.absolute(row.path)}."
+            for row in rows
+            if not _there(opened, row.path)
+        ]
     finally:
         catalogue.close()
     backup = None
@@ -78,17 +83,28 @@ def _unjournalled(opened: Opened, progress: Progress, dry_run: bool) -> list[str
     """Stored files that no journal knows, of an interrupted run or put there by hand: looked at and recorded."""
     from darklib.jobs.ingest import adopt
 
-    known = {row.path for row in opened.catalogue.everything()}
+    known = {row.path: row.sha256 for row in opened.catalogue.everything()}
     result = adopt(opened, known, dry_run=dry_run, progress=progress)
     lines = [f"Taken in from the library's own folders: {frame.path}." for frame in result.stored]
-    lines += [
-        f"In the library's folders, a second copy of frame {item.same_as}: {item.path}." for item in result.duplicates
-    ]
+    missing = {sha256[:16]: path for path, sha256 in known.items() if not _there(opened, path)}
+    for item in result.duplicates:
+        if item.same_as in missing:
+            lines.append(
+                f"The file of frame {item.same_as} was renamed to {item.path}. "
+                f"Give it its name again: {opened.absolute(missing[item.same_as])}."
+            )
+        else:
+            lines.append(f"In the library's folders, a second copy of frame {item.same_as}: {item.path}.")
     lines += [f"In the library's folders and not readable as a frame: {item.path}." for item in result.set_aside]
     return lines
 
 
-def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue) -> list[str]:
+def _there(opened: Opened, path: str) -> bool:
+    with told(path, "cannot see"):
+        return opened.seam.exists(opened.layout.reached(opened.seam, path))
+
+
+def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue, replayed: Mapping[str, Rows]) -> list[str]:
     with told(layout.catalogue, "cannot see"):
         if not seam.exists(layout.catalogue):
             return ["There was no catalogue."]
@@ -97,7 +113,11 @@ def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue) -> list[str]
     except DarklibError as error:
         return [f"The old catalogue could not be read: {error.text}"]
     try:
+        sound = old.integrity()
+        if sound != "ok":
+            return [f"The old catalogue could not be read: {sound}."]
         before, after = _frames(old), _frames(fresh)
+        others = [one for one in compared(old.contents(), replayed) if one.table not in TOLD_BY_FRAME]
     except DarklibError as error:
         return [f"The old catalogue could not be read: {error.text}"]
     finally:
@@ -108,7 +128,7 @@ def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue) -> list[str]
         fields = [name for name in Frame.__slots__ if getattr(before[sha], name) != getattr(after[sha], name)]
         if fields:
             lines.append(f"Frame {sha[:16]} was recorded otherwise: {', '.join(fields)}.")
-    return lines
+    return lines + in_words(others, "The old catalogue")
 
 
 def _frames(catalogue: Catalogue) -> dict[str, Frame]:

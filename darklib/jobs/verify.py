@@ -27,7 +27,7 @@ class _Findings:
     intact: int = 0
     differing: list[Finding] = field(default_factory=list)
     missing: list[Finding] = field(default_factory=list)
-    unknown: list[str] = field(default_factory=list)
+    unknown: list[Path] = field(default_factory=list)
     catalogue: list[str] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
 
@@ -64,6 +64,7 @@ def verify(
     _files(opened, wanted, root, found, progress, second=against is not None)
     if against is None:
         _foreign(opened, rows, found)
+        _renamed(opened, found)
     else:
         _journal_copied(opened, root, found)
     _journal(opened, rows, found, row_by_row=sample is None and against is None)
@@ -75,7 +76,7 @@ def verify(
         intact=found.intact,
         differing=tuple(found.differing),
         missing=tuple(found.missing),
-        unknown_files=tuple(found.unknown),
+        unknown_files=tuple(shown(str(path)) for path in found.unknown),
         catalogue=" ".join(found.catalogue) or "ok",
         against=None if against is None else str(root),
         remarks=tuple(found.remarks),
@@ -169,14 +170,28 @@ def _foreign(opened: Opened, rows: list[StoredRow], found: _Findings) -> None:
         if path in known:
             continue
         if isinstance(item, Found):
-            found.unknown.append(shown(str(item.path)))
+            found.unknown.append(item.path)
         elif item.code == "unfinished" or item.path.name.endswith(".part"):
             found.remarks.append(f"An unfinished copy of an interrupted run: {shown(str(item.path))}.")
         elif item.code in ("unreadable", "folder_unreadable"):
             text = f"{item.text} Check the disk, then verify again."
             found.differing.append(Finding(shown(str(item.path)), None, "unreadable", text))
         else:
-            found.unknown.append(shown(str(item.path)))
+            found.unknown.append(item.path)
+
+
+def _renamed(opened: Opened, found: _Findings) -> None:
+    """Frames that are not where they were recorded and whose content stands elsewhere in the library's folders."""
+    missing = {one.id: one for one in found.missing if one.id is not None}
+    for path in list(found.unknown) if missing else ():
+        try:
+            one = missing.pop(hash_file(opened.seam, path)[0][:16], None)
+        except DarklibError:
+            continue
+        if one is not None:
+            text = f"The file was renamed to {shown(str(path))}. Give it its name again."
+            found.missing[found.missing.index(one)] = Finding(one.path, one.id, "renamed", text)
+            found.unknown.remove(path)
 
 
 def _journal(opened: Opened, rows: list[StoredRow], found: _Findings, *, row_by_row: bool) -> None:
