@@ -163,7 +163,7 @@ def _steps(out: Out, numbered: Sequence[tuple[int, Step]]) -> None:
 def _step_temperature(step: Step) -> str:
     if step.temperature_c is not None:
         return text.temperature(step.temperature_c)
-    return "as the lights" if step.kind is Kind.DARK else "any"
+    return "as theirs" if step.kind is Kind.DARK else "any"
 
 
 def _many(kind: str) -> str:
