@@ -58,6 +58,9 @@ class Made:
     star_sigma: float
     """Height of the highest star over the noise of a pixel."""
     sky_sigma: float
+    spread_sigma: float
+    """Height of the third brightest pixel round a star's highest one, of the star where it is greatest: what tells a
+    star from a hot pixel. None of a star narrower than a pixel, or seen in one colour of a pattern only."""
     notes: dict = field(default_factory=dict)
 
     @property
@@ -215,9 +218,10 @@ def made(
         white_dn=camera.white_dn if camera.black_known else None,
         model=f"Camera {seed}",
     )
-    star_sigma = float((stars_e * filters * through / sigma).max())
+    seen = stars_e * filters * through / sigma
+    star_sigma = float(seen.max())
     sky_sigma = float(np.median(light * filters * through / sigma))
-    return Made((facts), (dn * camera.step).astype(np.uint16), sort, TRUTH[sort], star_sigma, sky_sigma)
+    return Made((facts), (dn * camera.step).astype(np.uint16), sort, TRUTH[sort], star_sigma, sky_sigma, _spread(seen))
 
 
 def undeclared(frame: Made) -> Made:
@@ -255,6 +259,15 @@ def _stars(plane, noise, rng, count, sigma, faintest, fwhm, slope):
         ky, kx = (ys >= 0) & (ys < height), (xs >= 0) & (xs < width)
         if ky.any() and kx.any():
             plane[np.ix_(ys[ky], xs[kx])] += peak * np.outer(gy[ky], gx[kx])
+
+
+def _spread(seen):
+    ys, xs = np.nonzero(seen[1:-1, 1:-1] > 5.0)
+    if ys.size == 0:
+        return 0.0
+    around = [(dy, dx) for dy in (0, 1, 2) for dx in (0, 1, 2) if (dy, dx) != (1, 1)]
+    beside = np.sort(np.stack([seen[ys + dy, xs + dx] for dy, dx in around]), axis=0)
+    return float(np.minimum(beside[-3], seen[ys + 1, xs + 1]).max())
 
 
 def _cosmic(electrons, noise):

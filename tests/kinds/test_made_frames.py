@@ -79,9 +79,9 @@ def test_a_wide_corpus_holds_no_light_called_dark():
             kind = kind_from_pixels(one.facts, one.pixels()).kind
             single[sort, kind.value if kind else "undecided"] += 1
             if wrong(one, kind):
-                mistaken.append((sort, seed, round(one.star_sigma, 1), round(one.sky_sigma, 2)))
-    # A single faint star over no sky at all, behind a narrow-band filter or narrower than a pixel, looks like a hot
-    # pixel: nothing in one frame can tell. Anything brighter must not be missed.
-    assert [case for case in mistaken if case[2] > 20 or case[3] > 3] == [], single
+                mistaken.append((sort, seed, round(one.spread_sigma, 1), round(one.sky_sigma, 2)))
+    # Stars narrower than a pixel, or seen in one colour of a pattern only, are single pixels like hot ones: without a
+    # sky nothing in one frame can tell. One star that lights three pixels beside its peak must not be missed.
+    assert [case for case in mistaken if case[2] > 8 or case[3] > 3] == [], single
     assert len(mistaken) <= 0.01 * sum(single.values()), mistaken
     assert set(TRUTH) == set(SORTS)
