@@ -132,8 +132,12 @@ class Applier:
     @_one.register
     def _unstated(self, entry: e.Unstated) -> None:
         this = (STATEMENTS.c.statement == clean(entry.statement)) & STATEMENTS.c.undone_by.is_(None)
-        concerned = self._connection.scalars(select(STATEMENTS.c.sha256).where(this).order_by(STATEMENTS.c.pk)).all()
-        self._connection.execute(update(STATEMENTS).where(this).values(undone_by=self._run))
+        found = self._connection.scalars(select(STATEMENTS.c.sha256).where(this).order_by(STATEMENTS.c.pk)).all()
+        named = {clean(sha256) for sha256 in entry.sha256s}
+        concerned = [sha256 for sha256 in found if not named or sha256 in named]
+        for some in chunks(concerned):
+            these = this & STATEMENTS.c.sha256.in_(some)
+            self._connection.execute(update(STATEMENTS).where(these).values(undone_by=self._run))
         self._book.resolve_again(concerned)
 
     @_one.register

@@ -18,7 +18,7 @@ def amend(
     ids: Ids,
     kind: Annotated[str | None, typer.Option(metavar="KIND", help="light, dark, bias or flat")] = None,
     train: Annotated[str | None, typer.Option(metavar="LABEL", help="the optical train")] = None,
-    body: Annotated[str | None, typer.Option(metavar="ID", help="the camera, by id or label")] = None,
+    body: Annotated[str | None, typer.Option(metavar="ID", help="the camera, by id, label or serial number")] = None,
     temperature: Annotated[str | None, typer.Option(metavar="C", help="the sensor's temperature, degrees C")] = None,
     target: Annotated[str | None, typer.Option(metavar="T", help="the target")] = None,
     filter: Annotated[str | None, typer.Option(metavar="NAME", help="the filter")] = None,
@@ -30,7 +30,7 @@ def amend(
         str | None, typer.Option(metavar="SHIFT", help="to add to the time in the file, as +1:30 or -90s")
     ] = None,
     note: Annotated[str, typer.Option(metavar="T", help="why, in your own words")] = "",
-    undo: Annotated[bool, typer.Option("--undo", help="take the newest correction of these frames back")] = False,
+    undo: Annotated[bool, typer.Option("--undo", help="take back the newest correction of these frames")] = False,
     dry_run: DryRun = False,
 ) -> int:
     """Corrects what was recorded of frames. The old value is kept, and --undo brings it back.

@@ -75,10 +75,11 @@ class Stated:
 
 @dataclass(frozen=True, slots=True)
 class Unstated:
-    """A correction was undone."""
+    """A correction was undone for some of its frames; none named (as older journals have it): for all of them."""
 
     statement: str
     at: datetime
+    sha256s: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

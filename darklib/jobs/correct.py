@@ -17,7 +17,7 @@ from darklib.facts.entries import (
 from darklib.facts.errors import DarklibError, Exit
 from darklib.facts.frame import STATED_FIELDS, BodyRef, Frame, Kind, Statement
 from darklib.facts.night import localised
-from darklib.facts.resolve import frame_of
+from darklib.facts.resolve import frame_of, stated_body
 from darklib.facts.units import iso_z
 from darklib.jobs.ids import frames_meant, one_meant
 from darklib.jobs.library import Opened
@@ -37,11 +37,15 @@ def amend(
     dry_run: bool = False,
 ) -> ChangedResult:
     """Corrects fields of some frames; value None takes a field back to what the file says. Fields that already are so
-    change nothing. Raises DarklibError (usage) for a field or value that cannot be.
+    change nothing. Raises DarklibError (usage) for a field or value that cannot be, 'not_found' for a camera that the
+    library does not know.
     """
     shas = frames_meant(opened, ids)
     for field, value in changes.items():
         _check(opened, field, value)
+    if changes.get("body") is not None:
+        # The id: a label may be given to another camera later.
+        changes = {**changes, "body": body_meant(opened, str(changes["body"])).id}
     changed: list[Changed] = []
     with Recorder(opened, "amend", tuple(ids)) as recorder:
         for field, value in changes.items():
@@ -60,34 +64,30 @@ def amend(
 
 
 def undo(opened: Opened, ids: Sequence[str], *, dry_run: bool = False) -> ChangedResult:
-    """Takes back the newest correction of these frames that still holds; where one correction covered other frames as
-    well, it is taken back for all of them, and all are named in the result.
+    """Takes back, for each of these frames and for no other, its newest correction that still holds: all that one
+    command stated of it, which may be several fields.
     """
-    shas = frames_meant(opened, ids)
-    newest: dict[str, datetime] = {}
-    for sha in shas:
-        for row in opened.catalogue.statements(sha):
-            if row.undone_by is None and row.statement:
-                newest[row.statement] = max(row.at, newest.get(row.statement, row.at))
-    if not newest:
-        return ChangedResult((), dry_run)
-    number = max(newest, key=lambda statement: newest[statement])
-    affected = opened.catalogue.statement_frames(number)
-    before = {frame.sha256: frame for frame in opened.catalogue.frames_by_id(affected)}
-    field = next(row.field for row in opened.catalogue.statements(affected[0]) if row.statement == number)
+    frames = opened.catalogue.frames_by_id(frames_meant(opened, ids))
+    undone: dict[str, list[str]] = {}
     changed = []
-    for sha, frame in before.items():
-        old = shown_value(frame, field)
-        kept = [
-            Statement(row.field, row.value)
-            for row in opened.catalogue.statements(sha)
-            if row.undone_by is None and row.statement != number
+    for frame in frames:
+        held = [row for row in opened.catalogue.statements(frame.sha256) if row.undone_by is None and row.statement]
+        if not held:
+            continue
+        run = max(enumerate(held), key=lambda item: (item[1].at, item[0]))[1].run
+        for row in held:
+            if row.run == run:
+                undone.setdefault(row.statement, []).append(frame.sha256)
+        kept = [Statement(row.field, row.value) for row in held if row.run != run]
+        after = frame_of(opened.catalogue.record(frame.sha256), kept)
+        changed += [
+            Changed(frame.id, field, shown_value(frame, field), _told(opened, after, kept, field))
+            for field in dict.fromkeys(row.field for row in held if row.run == run)
         ]
-        new = shown_value(frame_of(opened.catalogue.record(sha), kept), field)
-        changed.append(Changed(frame.id, field, old, new))
-    if not dry_run:
+    if undone and not dry_run:
         with Recorder(opened, "amend", ("--undo", *ids)) as recorder:
-            recorder.add(Unstated(number, opened.seam.now()))
+            for statement, shas in undone.items():
+                recorder.add(Unstated(statement, opened.seam.now(), tuple(shas)))
     return ChangedResult(tuple(changed), dry_run)
 
 
@@ -259,12 +259,19 @@ def _stated_already(opened: Opened, sha256: str, field: str, value: str | float 
 def _after(opened: Opened, frame: Frame, statement: Statement) -> str | float | bool | None:
     rows = opened.catalogue.statements(frame.sha256)
     held = [Statement(row.field, row.value) for row in rows if row.undone_by is None]
-    after = frame_of(opened.catalogue.record(frame.sha256), [*held, statement])
-    value = shown_value(after, statement.field)
-    if statement.field == "body" and statement.value is not None:
-        known = {item.ref.id: item.ref.label for item in bodies(opened).bodies}
-        return known.get(str(statement.value), value)
-    return value
+    held.append(statement)
+    return _told(opened, frame_of(opened.catalogue.record(frame.sha256), held), held, statement.field)
+
+
+def _told(opened: Opened, after: Frame, held: Sequence[Statement], field: str) -> str | float | bool | None:
+    """A field of a frame as it would be, the camera by the label it has in the library."""
+    if field != "body" or after.body is None:
+        return shown_value(after, field)
+    name = stated_body(held) or after.body.id
+    for item in bodies(opened).bodies:
+        if name in (item.ref.id, item.ref.label, *item.joined):
+            return item.ref.label
+    return after.body.label
 
 
 def _check(opened: Opened, field: str, value: str | float | None) -> None:

@@ -7,6 +7,7 @@ import pytest
 from darklib.facts.errors import DarklibError, Exit
 from darklib.facts.frame import Frame, Kind
 from darklib.facts.match import Verdict
+from darklib.jobs.asked import Stated
 from darklib.jobs.correct import (
     amend,
     body_changed,
@@ -19,9 +20,10 @@ from darklib.jobs.correct import (
 )
 from darklib.jobs.explain import explain
 from darklib.jobs.ingest import ingest
-from darklib.jobs.library import Opened
+from darklib.jobs.library import Opened, open_library
 from darklib.jobs.match import match
 from darklib.jobs.overview import bodies, trains
+from darklib.jobs.rebuild import rebuild
 from darklib.jobs.results import Changed
 
 
@@ -49,6 +51,49 @@ def test_an_amendment_keeps_the_old_value_and_can_be_undone(opened: Opened, fram
     assert _now(opened, dark).temperature_c == -10.0
     assert [item.undone for item in explain(opened, dark.id).amendments] == [True]
     assert undo(opened, [dark.id]).changed == ()
+
+
+def test_undo_concerns_only_the_frames_named(library: Path, trio_card: Path) -> None:
+    """One command corrected three frames in two fields: taken back for one of them, it holds for the others; the
+    catalogue made anew from the journal says the same.
+    """
+    with open_library(library) as opened:
+        frames = {frame.kind: frame for frame in ingest(opened, [str(trio_card)], workers=1).stored}
+        dark, flat, light = frames[Kind.DARK], frames[Kind.FLAT], frames[Kind.LIGHT]
+        amend(opened, [dark.id], {"temperature_c": -15.0})
+        amend(opened, [dark.id, flat.id, light.id], {"kind": "bias", "temperature_c": -20.0})
+        back = undo(opened, [dark.id])
+        assert set(back.changed) == {
+            Changed(dark.id, "kind", "bias", "dark"),
+            Changed(dark.id, "temperature_c", -20.0, -15.0),
+        }
+        grown = [_now(opened, frame) for frame in (dark, flat, light)]
+    assert rebuild(library).frames == 3
+    with open_library(library) as opened:
+        assert [_now(opened, frame) for frame in (dark, flat, light)] == grown
+        held = [(frame.kind, frame.temperature_c) for frame in grown]
+        assert held == [(Kind.DARK, -15.0), (Kind.BIAS, -20.0), (Kind.BIAS, -20.0)]
+        assert undo(opened, [dark.id]).changed == (Changed(dark.id, "temperature_c", -15.0, -10.0),)
+        assert len(undo(opened, [flat.id, light.id]).changed) == 4
+        assert [_now(opened, frame).kind for frame in (flat, light)] == [Kind.FLAT, Kind.LIGHT]
+
+
+def test_a_camera_nobody_knows_is_refused_and_a_known_one_recorded_by_its_id(
+    opened: Opened, frames: dict[Kind, Frame]
+) -> None:
+    dark = frames[Kind.DARK]
+    assert dark.body is not None
+    with pytest.raises(DarklibError, match="no camera called 'Nobody has it'") as caught:
+        amend(opened, [dark.id], {"body": "Nobody has it"})
+    assert caught.value.code == "not_found"
+    assert dark.body.id in caught.value.remedy
+    assert len(bodies(opened).bodies) == 1
+    name_body(opened, dark.body.id, "The cooled one")
+    amend(opened, [dark.id], {"body": "the cooled one"})
+    assert [row.value for row in opened.catalogue.statements(dark.sha256)] == [dark.body.id]
+    now = _now(opened, dark).body
+    assert now is not None
+    assert (now.id, now.label) == (dark.body.id, "The cooled one")
 
 
 def test_amending_does_not_move_the_file(opened: Opened, frames: dict[Kind, Frame]) -> None:
@@ -146,8 +191,11 @@ def test_a_body_is_not_joined_to_itself(opened: Opened, frames: dict[Kind, Frame
         join_bodies(opened, body.id, body.id)
 
 
-def test_a_body_known_without_a_serial_is_joined(opened: Opened, frames: dict[Kind, Frame]) -> None:
-    amend(opened, [frames[Kind.DARK].id], {"body": "borrowed camera"})
+def test_a_body_known_without_a_serial_is_joined(opened: Opened, trio_card: Path) -> None:
+    card = sorted(trio_card.iterdir(), key=lambda path: "dark" not in path.name)
+    taken = [*ingest(opened, [str(card[0])], Stated(body="borrowed camera"), workers=1).stored]
+    taken += ingest(opened, [str(trio_card)], workers=1).stored
+    frames = {frame.kind: frame for frame in taken}
     assert "body_unknown" in {reason.code for reason in match(opened).matches[0].darks.reasons}
     own = frames[Kind.LIGHT].body
     assert own is not None
