@@ -179,6 +179,8 @@ INGEST = results.IngestResult(
     (REFUSED,),
     (results.PassedOver("/cards/one/notes.txt", "not_an_image"),),
     GROUPS,
+    ("new camera Borrowed",),
+    4,
 )
 FRAMES = results.FramesResult(
     (*LIGHTS, frame(9, None, warnings=(FrameWarning("saturated", "many pixels are saturated"),))), LIGHTS[2].id

@@ -62,6 +62,14 @@ def statements_of(stated: Stated) -> tuple[Statement, ...]:
     return tuple(Statement(name, value) for name, value in named if value is not None)
 
 
+def new_camera(opened: Opened, stated: str | None) -> str | None:
+    """The camera stated for a whole ingest, where the library knows none of that id or label."""
+    name = " ".join((stated or "").split())
+    rows = opened.catalogue.bodies() if name else []
+    known = {text.casefold() for row in rows for text in (row.ref.id, row.ref.label, *row.joined)}
+    return name if name and name.casefold() not in known else None
+
+
 class Intake:
     """Methods stand in the order in which a file meets them.
 
@@ -96,6 +104,7 @@ class Intake:
         self._pool = ThreadPoolExecutor(copiers, "darklib copier") if copiers else None
         self._copying: deque[Copying] = deque()
         self._stop = SafeStop()
+        self._new_camera = new_camera(opened, stated.body)
 
     def run(self, items: Iterable[Found | Passed]) -> IngestResult:
         """Takes in what was found. KeyboardInterrupt comes through after everything complete is recorded."""
@@ -182,9 +191,10 @@ class Intake:
         if known is not None and known.version == __version__ and not self.again:
             self._tally.passed_over.append(PassedOver(name, "known_set_aside"))
             return
-        if not self.dry_run and look.sha256 and known is None:
+        if not self.dry_run and look.sha256 and (known is None or known.version != __version__):
+            # Refused by an older version and by this one: said anew, so that it is not tried at every ingest.
             try:
-                kept_path = self._kept(found, look, code, text)
+                kept_path = self._kept(found, look, code, text) if known is None else known.kept_path
             except DarklibError as error:
                 if error.code not in RESTLESS:
                     raise
@@ -359,14 +369,15 @@ class Intake:
             verified = stored is not None
             if stored is None:
                 stored = self.opened.catalogue.frames_by_id([sha256])[0].path
-            self._take_away(found.path, sha256, stored, verified=verified)
+            self._tally.removed += self._take_away(found.path, sha256, stored, verified=verified)
 
         return empty
 
-    def _take_away(self, path: Path, sha256: str, stored: str, *, verified: bool) -> None:
+    def _take_away(self, path: Path, sha256: str, stored: str, *, verified: bool) -> bool:
         trouble = take_away(self.opened, path, sha256, stored, verified=verified)
         if trouble:
             self.progress.note(trouble)
+        return trouble is None
 
     # 5. telling
 
@@ -388,7 +399,19 @@ class Intake:
             set_aside=tuple(tally.set_aside),
             passed_over=tuple(tally.passed_over),
             groups=tuple(groups_of(stored)),
+            remarks=tuple(self._remarks()),
+            removed=tally.removed,
         )
+
+    def _remarks(self) -> Iterator[str]:
+        """What the user should know of what was stated for this run."""
+        if self._new_camera and self._tally.stored:
+            yield f"new camera {self._new_camera}"
+        stored_now = {sha256[:16] for sha256 in self._tally.this_run}
+        known = sum(one.same_as not in stored_now for one in self._tally.duplicates)
+        if known and statements_of(self.stated):
+            were, keep = ("file was", "it keeps") if known == 1 else ("files were", "they keep")
+            yield f"{known} {were} known already; {keep} what is recorded; use amend"
 
     def _recorded(self, sha256s: Sequence[str]) -> Iterator[Frame]:
         pieces = (sha256s[start : start + 500] for start in range(0, len(sha256s), 500))

@@ -125,7 +125,9 @@ class KindGroup:
 
 @dataclass(frozen=True, slots=True)
 class IngestResult:
-    """What became of the files. run: None in a dry run."""
+    """What became of the files. run: None in a dry run. remarks: what else the user should know of this run; removed:
+    files taken away from the source, once their content was safe.
+    """
 
     run: str | None
     dry_run: bool
@@ -135,6 +137,8 @@ class IngestResult:
     set_aside: tuple[SetAsideFile, ...] = ()
     passed_over: tuple[PassedOver, ...] = ()
     groups: tuple[KindGroup, ...] = ()
+    remarks: tuple[str, ...] = ()
+    removed: int = 0
 
     @property
     def needs_attention(self) -> bool:

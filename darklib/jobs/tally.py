@@ -10,11 +10,12 @@ from darklib.jobs.results import Duplicate, IngestCounts, PassedOver, SetAsideFi
 @dataclass(slots=True)
 class Tally:
     """What became of each file so far. this_run: frames whose copy this run verified, SHA-256 -> stored path; claimed:
-    those being copied as well; folders: where copies went; bytes: stored.
+    those being copied as well; folders: where copies went; bytes: stored; removed: sources taken away with `--move`.
     """
 
     seen: int = 0
     bytes: int = 0
+    removed: int = 0
     stored: list[Frame] = field(default_factory=list)
     duplicates: list[Duplicate] = field(default_factory=list)
     set_aside: list[SetAsideFile] = field(default_factory=list)

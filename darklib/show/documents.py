@@ -76,6 +76,8 @@ def _taken_in(result: results.IngestResult, root: Path) -> Json:
         "set_aside": [objects.set_aside_file(item) for item in result.set_aside],
         "passed_over": [objects.passed_over(item) for item in result.passed_over],
         "groups": [objects.group(group) for group in result.groups],
+        "remarks": list(result.remarks),
+        "removed": result.removed,
     }
 
 

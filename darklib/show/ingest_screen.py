@@ -44,6 +44,10 @@ def taken_in(out: Out, result: IngestResult) -> None:
         out.entry("Set aside", (f"{text.some(counts.set_aside, 'file')} that could not be taken in", "yellow"))
     if counts.passed_over:
         out.entry("Passed over", f"{text.some(counts.passed_over, 'file')} ({_why_passed(result)})")
+    if result.removed:
+        out.paragraph(f"Removed {text.some(result.removed, 'file')} from the card.")
+    for remark in result.remarks:
+        out.paragraph(text.sentence(remark))
     if result.groups:
         out.line()
         groups(out, result.groups)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from darklib import __version__
 from darklib.facts.errors import DarklibError, Exit
 from darklib.facts.frame import Kind, KindFrom, TemperatureFrom
 from darklib.jobs.asked import Stated
@@ -76,6 +77,37 @@ def test_what_was_set_aside_is_not_set_aside_twice(opened: Opened, tmp_path: Pat
     assert [item.code for item in second.passed_over] == ["known_set_aside"]
 
 
+def test_what_two_versions_refused_is_not_tried_at_every_ingest(
+    opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    card = tmp_path / "card"
+    card.mkdir()
+    (card / "short.fits").write_bytes(trio(SEED)[0].make()[:5000])
+    with monkeypatch.context() as older:
+        older.setattr("darklib.jobs.intake.__version__", "0.0.1")
+        ingest(opened, [str(card)], workers=1)
+    before = opened.catalogue.set_aside()
+    tried = ingest(opened, [str(card)], workers=1)
+    again = ingest(opened, [str(card)], workers=1)
+    assert (tried.counts.set_aside, again.counts.set_aside) == (1, 0)
+    assert [item.code for item in again.passed_over] == ["known_set_aside"]
+    after = opened.catalogue.set_aside()
+    assert [row.kept_path for row in after] == [row.kept_path for row in before]
+    assert [row.version for row in after] == [__version__]
+
+
+def test_the_result_remarks_on_a_new_camera_and_on_frames_known_already(opened: Opened, trio_card: Path) -> None:
+    names = sorted(path.name for path in trio_card.iterdir())
+    first = ingest(opened, [str(trio_card / names[0])], Stated(body="Borrowed box"), workers=1)
+    assert first.remarks == ("new camera Borrowed box",)
+    second = ingest(opened, [str(trio_card)], Stated(body="borrowed  box"), workers=1)
+    assert second.remarks == ("1 file was known already; it keeps what is recorded; use amend",)
+    third = ingest(opened, [str(trio_card)], Stated(kind=Kind.BIAS), workers=1)
+    assert third.remarks == ("3 files were known already; they keep what is recorded; use amend",)
+    assert ingest(opened, [str(trio_card)], workers=1).remarks == ()
+    assert len(opened.catalogue.bodies()) == 1
+
+
 def test_a_dry_run_writes_nothing(opened: Opened, trio_card: Path, library: Path, snapshot: Snapshot) -> None:
     before = snapshot(library)
     result = ingest(opened, [str(trio_card)], dry_run=True, workers=1)
@@ -105,7 +137,7 @@ def test_move_empties_the_card_of_what_is_safe(opened: Opened, trio_card: Path) 
     (trio_card / "notes.txt").write_text("stays", "utf-8")
     (trio_card / "short.fits").write_bytes(trio(SEED)[0].make()[:5000])
     result = ingest(opened, [str(trio_card)], move=True, workers=1)
-    assert result.counts.stored == 3
+    assert (result.counts.stored, result.removed) == (3, 3)
     assert sorted(path.name for path in trio_card.iterdir()) == ["notes.txt", "short.fits"]
     for frame in result.stored:
         assert hashlib.sha256(Path(opened.absolute(frame.path)).read_bytes()).hexdigest() == frame.sha256
@@ -114,7 +146,7 @@ def test_move_empties_the_card_of_what_is_safe(opened: Opened, trio_card: Path) 
 def test_move_of_a_duplicate_removes_it_too(opened: Opened, trio_card: Path) -> None:
     ingest(opened, [str(trio_card)], workers=1)
     assert len(list(trio_card.iterdir())) == 3
-    ingest(opened, [str(trio_card)], move=True, workers=1)
+    assert ingest(opened, [str(trio_card)], move=True, workers=1).removed == 3
     assert list(trio_card.iterdir()) == []
 
 

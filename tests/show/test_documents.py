@@ -107,7 +107,7 @@ def test_every_key_is_always_present(name: str) -> None:
 
 # Keys that other programs rely on, copied from the project's contract with them, not from the code.
 PROMISED = {
-    "ingest": "run dry_run counts stored duplicates set_aside passed_over groups",
+    "ingest": "run dry_run counts stored duplicates set_aside passed_over groups remarks removed",
     "frames": "frames next",
     "batches": "batches next",
     "match": "matches next",

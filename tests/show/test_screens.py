@@ -208,6 +208,12 @@ def test_an_empty_result_says_so(name: str, result: Any, told: str) -> None:
     assert "Next: " in shown
 
 
+def test_what_was_removed_from_the_card_and_what_to_know_is_told() -> None:
+    shown = words(drawn("ingest", pretend.INGEST))
+    assert "Removed 4 files from the card." in shown
+    assert "New camera Borrowed." in shown
+
+
 def test_a_dry_run_says_that_nothing_was_changed() -> None:
     for name, result in (
         ("init", results.InitResult("/new", "Etc/UTC", dry_run=True)),
