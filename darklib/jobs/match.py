@@ -6,7 +6,7 @@ from pathlib import Path
 
 from darklib.catalogue.catalogue import FrameQuery
 from darklib.facts.errors import DarklibError
-from darklib.facts.frame import Frame, FrameRecord, Kind, KindFrom
+from darklib.facts.frame import Frame, FrameRecord, Kind
 from darklib.facts.match import Batch, Match
 from darklib.facts.resolve import frame_of
 from darklib.jobs.asked import Nights
@@ -105,7 +105,7 @@ def lights_at(opened: Opened, paths: Sequence[str]) -> tuple[list[Frame], tuple[
     frames = list(opened.catalogue.frames_by_id(known)) if known else []
     for (look, path), decision in zip(records, decide(candidates), strict=True):
         if decision.kind is None:
-            decision = replace(decision, kind=Kind.LIGHT, source=KindFrom.USER)
+            decision = replace(decision, kind=Kind.LIGHT)  # assumed: nobody said so, and it is no surer than it was
         assert look.facts is not None
         zone = opened.settings.site.timezone
         record = FrameRecord(
