@@ -148,11 +148,17 @@ def temperature_of(one: CalibrationSet) -> float | None:
 
 def verdict_at(difference_c: float, settings: Settings) -> Verdict:
     """The simple limits: verdict of a dark that many degrees from a light."""
-    if abs(difference_c) <= settings.limits.good_temperature_c + 1e-9:
+    off_c = _as_shown(difference_c)
+    if off_c <= settings.limits.good_temperature_c + 1e-9:
         return Verdict.GOOD
-    if abs(difference_c) <= settings.limits.usable_temperature_c + 1e-9:
+    if off_c <= settings.limits.usable_temperature_c + 1e-9:
         return Verdict.USABLE
     return Verdict.POOR
+
+
+def _as_shown(difference_c: float) -> float:
+    # Tenths, as the reasons tell it: "5.0 C warmer" is not within 5.0 C once and beyond it another time.
+    return round(round(abs(difference_c), 2), 1)
 
 
 def _by_temperature(
@@ -185,7 +191,7 @@ def _by_temperature(
         verdict = worst(verdict, Verdict.USABLE)
     if rank == 0:
         return verdict, mismatch_c, notes
-    if abs(mismatch_c) > settings.limits.good_temperature_c + 1e-9:
+    if _as_shown(mismatch_c) > settings.limits.good_temperature_c + 1e-9:
         side = "warmer" if mismatch_c > 0 else "colder"
         text = f"The darks are {abs(mismatch_c):.1f} C {side} than the {served} ({own_c:.1f} against {lights_c:.1f} C)."
     else:

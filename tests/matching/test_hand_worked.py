@@ -117,6 +117,28 @@ def test_temperature_between_two_sets():
     assert one.darks.temperature_mismatch_c == -1.0
 
 
+def test_a_difference_is_judged_as_it_is_shown():
+    """Differences are told in tenths, so they are judged in tenths: what is told as 5.0 C is within the 5 C of usable
+    whatever its hundredths, what is told as 5.1 C is not; the same at the 2 C of good. Common practice in giving
+    results (rounded to the figures shown), no single source.
+    """
+    for temperature_c, told, verdict in (
+        (9.96, "5.0 C warmer", Verdict.USABLE),
+        (10.0, "5.0 C warmer", Verdict.USABLE),
+        (10.04, "5.0 C warmer", Verdict.USABLE),
+        (10.06, "5.1 C warmer", Verdict.POOR),
+        (-0.04, "5.0 C colder", Verdict.USABLE),
+        (-0.06, "5.1 C colder", Verdict.POOR),
+        (7.06, "2.1 C warmer", Verdict.USABLE),
+    ):
+        one = only(lights(), darks(temperature_c=temperature_c))
+        assert one.darks.verdict is verdict, temperature_c
+        assert [told in reason.text for reason in one.darks.reasons if reason.code == "temperature_mismatch"] == [True]
+    near = only(lights(), darks(temperature_c=7.04))
+    assert near.darks.verdict is Verdict.GOOD
+    assert "temperature_mismatch" not in codes(near.darks)
+
+
 def test_equally_far_the_colder():
     """Darks at 3.5 and 6.5 C for lights at 5.0: both 1.5 off. Too warm a dark takes off more than there is; the
     colder is taken, although the warmer is newer.
