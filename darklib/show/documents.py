@@ -5,6 +5,7 @@
 
 import json
 import math
+import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import IO, Any
@@ -334,6 +335,10 @@ def demo(result: results.DemoResult, steps: Iterable[tuple[tuple[str, ...], int]
     )
 
 
+# DEL and C1 (ECMA-48), which JSON leaves as they are; it escapes C0 by itself.
+_ORDERS = re.compile("[\x7f-\x9f]")
+
+
 def write(document: Json, stream: IO[str]) -> None:
     """Writes one document as one line. A stream that cannot hold every letter gets them as JSON's own escapes."""
     encoding = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", "").replace("_", "")
@@ -341,7 +346,7 @@ def write(document: Json, stream: IO[str]) -> None:
 
 
 def as_json(document: Json, *, ascii_only: bool = False) -> str:
-    """A document as JSON text: valid UTF-8, finite numbers."""
+    """A document as JSON text: valid UTF-8, finite numbers, nothing that a terminal would obey."""
     try:
         text = json.dumps(document, ensure_ascii=False, allow_nan=False)
     except ValueError:
@@ -351,7 +356,9 @@ def as_json(document: Json, *, ascii_only: bool = False) -> str:
     if valid(text) != text:
         document = _mended(document)
         text = json.dumps(document, ensure_ascii=False, allow_nan=False)
-    return json.dumps(document, allow_nan=False) if ascii_only and not text.isascii() else text
+    if ascii_only and not text.isascii():
+        return json.dumps(document, allow_nan=False)
+    return _ORDERS.sub(lambda found: f"\\u{ord(found.group()):04x}", text)
 
 
 def _finite(value: Any) -> Any:
