@@ -204,12 +204,12 @@ class Catalogue:
             return lists.body_changes(connection, body_id)
 
     def bodies(self) -> list[BodyRow]:
-        """Every body that is joined to no other, those used last first."""
+        """Every body that is joined to no other, sorted by its first frame, then id."""
         with self._read as connection:
             return lists.bodies(connection)
 
     def trains(self) -> list[TrainRow]:
-        """Every train with lights or flats or a recorded change, those used last first."""
+        """Every train with lights or flats or a recorded change, sorted by its first night."""
         with self._read as connection:
             return lists.trains(connection)
 

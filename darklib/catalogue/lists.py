@@ -174,7 +174,7 @@ def _body_pk(connection: Connection, body_id: str) -> int:
 
 
 def bodies(connection: Connection) -> list[BodyRow]:
-    """Every body that is joined to no other, those used last first."""
+    """Every body that is joined to no other, sorted by its first frame, then id; those without frames last."""
     rows, final = _final_bodies(connection)
     columns = (SERIES.c.body, func.sum(SERIES.c.count), func.min(SERIES.c.first_at), func.max(SERIES.c.last_at))
     used = {row[0]: row for row in connection.execute(select(*columns).group_by(SERIES.c.body))}
@@ -186,7 +186,7 @@ def bodies(connection: Connection) -> list[BodyRow]:
             changes = tuple(body_changes(connection, row["id"]))
             made.append(BodyRow(body_ref(row), int(count), _moment(first), _moment(last), changes, joined))
     return sorted(
-        made, key=lambda one: (one.last_at is None, -one.last_at.timestamp() if one.last_at else 0.0, one.ref.id)
+        made, key=lambda one: (one.first_at is None, one.first_at.timestamp() if one.first_at else 0.0, one.ref.id)
     )
 
 
@@ -207,7 +207,9 @@ def body_changes(connection: Connection, body_id: str) -> list[BodyChange]:
 
 
 def trains(connection: Connection) -> list[TrainRow]:
-    """Every train with lights or flats, or of which a change is recorded, those used last first."""
+    """Every train with lights or flats, or of which a change is recorded, sorted by its first night, then fingerprint;
+    undated ones last.
+    """
     nights: dict[int, set[str]] = defaultdict(set)
     for pk, night in connection.execute(
         select(SERIES.c.train, SERIES.c.night).where(SERIES.c.train.is_not(None), SERIES.c.count > 0).distinct()
@@ -220,7 +222,7 @@ def trains(connection: Connection) -> list[TrainRow]:
             ref = TrainRef(row["fingerprint"], row["label"])
             dated = tuple(sorted(nights[row["pk"]] - {""}))
             made.append(TrainRow(ref, train_facts_of(row["facts"]), dated, changes))
-    return sorted(made, key=lambda one: (one.nights[-1:], one.ref.fingerprint), reverse=True)
+    return sorted(made, key=lambda one: (not one.nights, one.nights[:1], one.ref.fingerprint))
 
 
 def train_changes(connection: Connection, fingerprint: str) -> list[TrainChange]:

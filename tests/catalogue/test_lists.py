@@ -153,12 +153,28 @@ def test_the_library_at_a_glance(some: Catalogue) -> None:
         "set_aside": 0,
     }
     assert [(row.ref.serial, row.frames, row.last_at) for row in some.bodies()] == [
-        ("77", 1, NIGHT + timedelta(days=1)),
         ("0042", 2, NIGHT),
-    ]
+        ("77", 1, NIGHT + timedelta(days=1)),
+    ], "sorted by the first frame"
     assert [(row.ref.label, row.facts, row.nights) for row in some.trains()] == [
         ("Linden 80 480 mm", SCOPE, ("2026-10-04",))
     ]
+
+
+def test_cameras_and_trains_stand_in_the_order_they_were_first_seen(catalogue: Catalogue) -> None:
+    """Whatever order they were taken in; of two first seen together the lesser id comes first, undated ones last."""
+    for place, (serial, day) in enumerate((("5", 2), ("4", None), ("3", 0), ("2", 1), ("1", 0))):
+        at = None if day is None else NIGHT + timedelta(days=day)
+        train = TrainFacts(f"Scope {serial}", 400.0 + 100 * place, 80.0)
+        applied(catalogue, [stored(place, Kind.LIGHT, at=at, serial=serial, train=train)], run=f"run-{place}")
+    bodies = [row.ref for row in catalogue.bodies()]
+    together = sorted(ref.id for ref in bodies if ref.serial in ("1", "3"))
+    assert [ref.id for ref in bodies[:2]] == together
+    assert [ref.serial for ref in bodies[2:]] == ["2", "5", "4"]
+    trains = [row.ref.fingerprint for row in catalogue.trains()]
+    nights = [row.nights for row in catalogue.trains()]
+    assert trains[:2] == sorted(trains[:2])
+    assert nights == [("2026-10-03",), ("2026-10-03",), ("2026-10-04",), ("2026-10-05",), ()]
 
 
 def test_everything_is_gone_through_while_others_write(some: Catalogue) -> None:

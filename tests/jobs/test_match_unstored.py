@@ -18,8 +18,9 @@ SEED = 20261003
 def _grey_light() -> bytes:
     """A blank frame of medium level: header, name and pixels say nothing of what it is."""
     pixels = np.random.default_rng(SEED).normal(9000, 40, (64, 96)).astype(np.uint16)
-    cards = [("INSTRUME", "Grey Box"), ("EXPTIME", 30.0), ("DATE-OBS", "2026-10-03T22:00:00")]
-    return fits_bytes(pixels, cards)
+    return fits_bytes(
+        pixels, [("INSTRUME", "Grey Box", ""), ("EXPTIME", 30.0, ""), ("DATE-OBS", "2026-10-03T22:00:00", "")]
+    )
 
 
 def test_lights_are_matched_without_being_taken_in(
