@@ -155,7 +155,7 @@ def test_the_screen_gets_no_orders(library: Path, capsys: pytest.CaptureFixture[
                 json.loads(out)
 
 
-@settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(texts=st.lists(st.text(st.characters(max_codepoint=255), min_size=1, max_size=40), min_size=1, max_size=4))
 def test_any_text_of_a_header(texts: list[str], library: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
     root = tmp_path_factory.mktemp("any") / "world" / "here" / "library"

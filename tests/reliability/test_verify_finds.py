@@ -194,7 +194,6 @@ def damaged(name: str, stage: tuple[Path, Path]) -> tuple[VerifyResult, RebuildR
     """Does the damage and looks: what verify found, what rebuild told, and the rows of the sound catalogue."""
     template, at = stage
     set_stage(template, at)
-    assert found(looked(at)) == NOTHING
     sound = rows(at / "library" / "catalogue.sqlite")
     DAMAGES[name].do(at)
     before = snapshot(at)
@@ -204,7 +203,21 @@ def damaged(name: str, stage: tuple[Path, Path]) -> tuple[VerifyResult, RebuildR
     return result, rebuild(at / "library", seam=FixedSeam()), sound
 
 
-@pytest.mark.parametrize("name", DAMAGES)
+# The rest of the rows differ in nothing but the table: `frames` and `set_aside` stand for them every day.
+EVERY_DAY = [name for name in DAMAGES if not name.startswith("a row of") or name.split()[3] in ("frames", "set_aside")]
+
+
+def test_a_sound_library_is_found_sound(stage: tuple[Path, Path]) -> None:
+    set_stage(*stage)
+    before = snapshot(stage[1])
+    result = looked(stage[1])
+    assert (found(result), result.checked, result.intact) == (NOTHING, 8, 8)
+    assert snapshot(stage[1]) == before
+
+
+@pytest.mark.parametrize(
+    "name", [one if one in EVERY_DAY else pytest.param(one, marks=pytest.mark.long) for one in DAMAGES]
+)
 def test_found_and_put_right_as_far_as_can_be(name: str, stage: tuple[Path, Path]) -> None:
     at, damage = stage[1], DAMAGES[name]
     result, rebuilt, sound = damaged(name, stage)
@@ -248,7 +261,7 @@ def test_every_flipped_bit_of_a_stored_file_is_found(
     at = stage[1]
     files = [path for path in (at / "library" / "frames").rglob("*") if path.is_file()]
     dice = random.Random(seed)
-    tried = 60
+    tried = 40
     seen = 0
     with open_library(at / "library", seam=FixedSeam()) as opened:
         for _ in range(tried):
