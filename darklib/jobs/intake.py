@@ -21,6 +21,7 @@ from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame, FrameRecord, Kind, KindDecision, KindFrom, Statement
 from darklib.facts.resolve import frame_of
 from darklib.jobs.asked import Stated
+from darklib.jobs.bringing_back import bring_back
 from darklib.jobs.emptying import take_away
 from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.kind_groups import exposures_of, groups_of
@@ -29,6 +30,7 @@ from darklib.jobs.placing import CopiedIn, Placing, Work
 from darklib.jobs.ports import Ask, Progress
 from darklib.jobs.record import Recorder
 from darklib.jobs.results import Duplicate, IngestResult, KindGroup, PassedOver, SetAsideFile
+from darklib.jobs.stated_for_all import new_camera, statements_of
 from darklib.jobs.tally import Tally
 from darklib.jobs.underway import Copying, Waiting, identified
 from darklib.kinds.groups import decide, group_key
@@ -48,26 +50,6 @@ RESTLESS = frozenset(("source_changed", "vanished"))
 
 DECIDED_AT_ONCE = 32
 """Frames of one folder decided together; those that only pixels could settle wait for the whole card anyway."""
-
-
-def statements_of(stated: Stated) -> tuple[Statement, ...]:
-    """What the user states about a whole ingest, as statements of the journal."""
-    named: tuple[tuple[str, str | float | None], ...] = (
-        ("kind", stated.kind.value if stated.kind else None),
-        ("train", stated.train),
-        ("body", stated.body),
-        ("temperature_c", stated.temperature_c),
-        ("clock_shift_s", stated.clock_shift_s),
-    )
-    return tuple(Statement(name, value) for name, value in named if value is not None)
-
-
-def new_camera(opened: Opened, stated: str | None) -> str | None:
-    """The camera stated for a whole ingest, where the library knows none of that id or label."""
-    name = " ".join((stated or "").split())
-    rows = opened.catalogue.bodies() if name else []
-    known = {text.casefold() for row in rows for text in (row.ref.id, row.ref.label, *row.joined)}
-    return name if name and name.casefold() not in known else None
 
 
 class Intake:
@@ -179,9 +161,19 @@ class Intake:
             self._record_copies(all_of_them=True)  # its frame first: the journal tells things in their order
         self._tally.duplicates.append(Duplicate(source, look.sha256[:16]))
         if not self.dry_run:
+            self._bring_back(found, look)
             seen = Seen(look.sha256, source, look.modified.astimezone(UTC))
             # A run that was killed may have stored the frame and not said that it is set aside no more.
             self.recorder.add(seen, *self._settled(look), after=self._emptying(found, look.sha256))
+
+    def _bring_back(self, found: Found, look: Look) -> None:
+        if not isinstance(self.placing, CopiedIn) or look.sha256 in self._tally.this_run:
+            return
+        try:
+            self._tally.brought_back += bring_back(self.opened, found.path, look.sha256, self.recorder.batch)
+        except DarklibError as error:
+            if error.code not in RESTLESS:
+                raise
 
     def _set_aside(self, found: Found, look: Look) -> None:
         name = self._source(found)
@@ -399,19 +391,9 @@ class Intake:
             set_aside=tuple(tally.set_aside),
             passed_over=tuple(tally.passed_over),
             groups=tuple(groups_of(stored)),
-            remarks=tuple(self._remarks()),
+            remarks=tuple(tally.remarks(self._new_camera, stated=bool(statements_of(self.stated)))),
             removed=tally.removed,
         )
-
-    def _remarks(self) -> Iterator[str]:
-        """What the user should know of what was stated for this run."""
-        if self._new_camera and self._tally.stored:
-            yield f"new camera {self._new_camera}"
-        stored_now = {sha256[:16] for sha256 in self._tally.this_run}
-        known = sum(one.same_as not in stored_now for one in self._tally.duplicates)
-        if known and statements_of(self.stated):
-            were, keep = ("file was", "it keeps") if known == 1 else ("files were", "they keep")
-            yield f"{known} {were} known already; {keep} what is recorded; use amend"
 
     def _recorded(self, sha256s: Sequence[str]) -> Iterator[Frame]:
         pieces = (sha256s[start : start + 500] for start in range(0, len(sha256s), 500))

@@ -125,7 +125,8 @@ def _files(
 ) -> None:
     rows = [row for row in rows if not (second and row.in_place)]
     progress.start(len(rows), sum(row.size for row in rows))
-    remedy = "Copy it anew from the library." if second else "Bring it back from the card or a second copy."
+    gone = "Copy it anew from the library." if second else "Take in the card again, or copy it from a second copy."
+    spoilt = gone if second else f"Move it away. {gone}"
     with SafeStop() as stop, ThreadPoolExecutor(HASHING_THREADS) as pool:
 
         def hashed(row: _Held) -> str | DarklibError | None:
@@ -147,11 +148,11 @@ def _files(
             if outcome == row.sha256:
                 found.intact += 1
             elif outcome is None:
-                found.missing.append(Finding(path, row.frame_id, "missing", f"The file is not there. {remedy}"))
+                found.missing.append(Finding(path, row.frame_id, "missing", f"The file is not there. {gone}"))
             elif isinstance(outcome, DarklibError):
-                found.differing.append(Finding(path, row.frame_id, "unreadable", f"{outcome.text} {remedy}"))
+                found.differing.append(Finding(path, row.frame_id, "unreadable", f"{outcome.text} {spoilt}"))
             else:
-                text = f"The content is not what was stored. {remedy}"
+                text = f"The content is not what was stored. {spoilt}"
                 found.differing.append(Finding(path, row.frame_id, "differs", text))
             progress.advance(path, row.size)
     progress.finish()
