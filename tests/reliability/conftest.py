@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
-from typing import Any
 
 import pytest
 from small_library import InProcessGuard, make_stage
-from sqlalchemy import event
-from sqlalchemy.util import LRUCache
+from sqlalchemy import Engine, event
 
 from darklib.catalogue import address
 from darklib.jobs import intake
@@ -20,12 +19,12 @@ SMALL_PIECE = 4096
 
 
 _engine_made = address.engine_of
-_compiled: Any = LRUCache(2000)
 
 
-def _engine_of(*arguments: Any, **named: Any) -> Any:
-    engine = _engine_made(*arguments, **named)
-    engine._compiled_cache = _compiled  # else each of thousands of connections compiles the same statements anew
+@cache
+def _engine_of(path: Path | None, **named: bool) -> Engine:
+    """One engine for each file, which keeps its compiled statements, and no waiting for the disk."""
+    engine = _engine_made(path, **named)
     event.listen(engine, "connect", lambda driver, _: driver.execute("PRAGMA synchronous = OFF"))
     return engine
 

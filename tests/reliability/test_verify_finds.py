@@ -286,7 +286,7 @@ def test_every_byte_of_the_journal_is_guarded(
     path = journals(at)[2]
     size = path.stat().st_size
     dice = random.Random(7)
-    offsets = sorted(dice.sample(range(size), min(size, 400)))
+    offsets = sorted(dice.sample(range(size), min(size, 200)))
     unseen = []
     for offset in offsets:
         bit = dice.randrange(8)
