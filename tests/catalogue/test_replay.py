@@ -62,7 +62,7 @@ entries = st.one_of(
         statement,
         moment,
     ),
-    st.builds(e.Unstated, st.sampled_from(["s1", "s2", "s3"]), moment),
+    st.builds(e.Unstated, st.sampled_from(["s1", "s2", "s3"]), moment, st.one_of(st.just(()), names)),
     st.builds(e.Retired, names, st.just("trails"), moment),
     st.builds(e.Restored, names, moment),
     st.builds(

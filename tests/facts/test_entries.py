@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from darklib.facts.entries import NAMES, RunStarted, Seen, Stated, Stored, decode, encode
+from darklib.facts.entries import NAMES, RunStarted, Seen, Stated, Stored, Unstated, decode, encode
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import (
     Combined,
@@ -90,3 +90,9 @@ def test_an_entry_of_a_newer_version_is_refused_by_name() -> None:
 def test_a_field_of_a_newer_version_is_left_aside() -> None:
     entry = Seen("ab" * 32, "/card/x.fits", AT)
     assert decode({**encode(entry), "colour": "red"}) == entry
+
+
+def test_an_undoing_of_an_older_journal_names_no_frames() -> None:
+    """A line as it was written before frames were named in it: it concerns all frames of the correction."""
+    line = {"do": "unstated", "statement": "s1", "at": "2026-10-03T21:00:00Z"}
+    assert decode(line) == Unstated("s1", datetime(2026, 10, 3, 21, tzinfo=UTC), ())
