@@ -66,13 +66,13 @@ def using(seam: Seam, library: Library) -> Hold:
     )
 
 
-def alone(seam: Seam, library: Library, wait_s: float = WAIT_ALONE_S) -> Hold:
-    """Nobody else uses the library. DarklibError 'library_busy' where somebody does."""
+def alone(seam: Seam, library: Library, wait_s: float | None = None) -> Hold:
+    """Nobody else uses the library. DarklibError 'library_busy' where somebody still does after WAIT_ALONE_S."""
     return _held(
         seam,
         library.in_use,
         shared=False,
-        wait_s=wait_s,
+        wait_s=WAIT_ALONE_S if wait_s is None else wait_s,
         text=f"Another darklib is using {shown(str(library.root))}, and this needs the library for itself.",
         remedy="Wait until the other command has finished, or stop it, then run the same command again.",
     )

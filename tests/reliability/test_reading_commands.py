@@ -92,7 +92,7 @@ def test_what_cannot_be_read_is_never_cleared_for_erasing(stage: tuple[Path, Pat
     with open_library(at / "library", seam=quiet) as opened:
         opening = quiet.count
         assert not audit.check(opened, [str(at / "card")]).may_erase, "most of that card was never taken in"
-    for n in range(opening + 1, quiet.count + 1, 2):
+    for n in range(opening + 1, quiet.count + 1, 5):
         seam = FaultSeam(n, "EIO")
         with open_library(at / "library", seam=seam) as opened:
             try:

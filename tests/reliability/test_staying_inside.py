@@ -93,7 +93,7 @@ def frames_saying(texts: Sequence[str]) -> dict[str, bytes]:
     return {
         f"{number}/{kind}.fits": frame(kind, number, text)
         for number, text in enumerate(texts)
-        for kind in ("Light", "Dark", "Flat")
+        for kind in ("Light", "Flat")
     }
 
 
@@ -114,11 +114,11 @@ def test_texts_of_a_header(texts: tuple[str, ...], library: Path) -> None:
     before = tree(library / "frames")
     with open_library(library) as opened:
         frames = opened.catalogue.frames(FrameQuery()).frames
-        assert len(frames) == 3 * len(texts)
+        assert len(frames) == 2 * len(texts)
         targets = {frame.target for frame in frames}
         for one in frames:
             assert (library / "frames") in opened.layout.absolute(one.path).resolve().parents
-    for form in ("list", "copies", "links", "csv"):
+    for form in ("list", "copies", "links"):
         hand_over(library, form, many=len(targets - {None}) + (None in targets))
     nothing_outside(library, library.parent / "handed")
     assert tree(library / "frames") == before

@@ -15,7 +15,13 @@ from replay_check import assert_replay_is_equal
 from small_library import fits, put, set_stage, sha
 
 from darklib.catalogue.catalogue import FrameQuery
+from darklib.facts.errors import DarklibError
+from darklib.jobs.ingest import ingest
 from darklib.jobs.library import open_library
+from darklib.jobs.rebuild import rebuild
+from darklib.store import keeping_apart
+from darklib.store.layout import Library
+from darklib.store.seam import Seam
 
 pytestmark = pytest.mark.usefixtures("in_process")
 PROCESS = Path(__file__).with_name("process.py")
@@ -145,3 +151,22 @@ def test_others_match_while_cards_are_taken_in(
     frames, _ = look_after(at, known, one, other)
     assert third["frames"] == frames
     record_property("measured", f"two ingests of 60 files and {third['looks']} matches meanwhile: {frames} frames")
+
+
+def test_rebuild_has_the_library_alone(stage: tuple[Path, Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    """It changes nothing while others are at work, and others do not get between its two renames."""
+    set_stage(*stage)
+    root = stage[1] / "library"
+    monkeypatch.setattr(keeping_apart, "WAIT_ALONE_S", 0.05)
+    monkeypatch.setattr(keeping_apart, "WAIT_S", 0.05)
+    with open_library(root) as opened:
+        with pytest.raises(DarklibError, match="Another darklib is using") as told:
+            rebuild(root)
+        assert told.value.code == "library_busy"
+        assert not list(opened.layout.backups.glob("*rebuild*"))
+        ingest(opened, [str(stage[1] / "card")], copiers=0)
+    with keeping_apart.alone(Seam(), Library(root)), pytest.raises(DarklibError, match="being made anew or upgraded"):
+        open_library(root)
+    rebuild(root)
+    with open_library(root) as opened:
+        assert opened.catalogue.counts()["frames"] == len(before(stage[1])) > 7
