@@ -381,7 +381,7 @@ class SetAsideResult:
 class DemoResult:
     """A library for the demo and beside it the folders that stand for memory cards, nothing taken in yet.
 
-    cards: in the order in which they would be taken in. export_to: a folder, not yet there, for what is handed over.
+    cards: in the order in which they would be taken in; options: for each, what its owner states. export_to: a folder, not yet there, for what is handed over.
     """
 
     library: str
@@ -389,7 +389,6 @@ class DemoResult:
     export_to: str
     dry_run: bool = False
     options: tuple[tuple[str, ...], ...] = ()
-    """For each card, the options with which its owner would take it in."""
 
 
 def wanting(matches: tuple[Match, ...]) -> bool:
