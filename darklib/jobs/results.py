@@ -381,7 +381,7 @@ class SetAsideResult:
 class DemoResult:
     """A library for the demo and beside it the folders that stand for memory cards, nothing taken in yet.
 
-    cards: in the order they would be taken in; options: what the owner of each states. export_to: for what is handed over.
+    cards: in the order they would be taken in; options: what the owner of each states. export_to: for the hand-over.
     """
 
     library: str
