@@ -86,13 +86,17 @@ Runs = Sequence[Sequence[e.Entry]]
 
 
 def possible(history: Runs) -> Runs:
-    """Leaves out what no journal holds: the undoing of a statement whose number nobody has given out yet."""
+    """Leaves out what no journal holds: the undoing of a statement whose number nobody has given out yet, and a second
+    statement of one number, which is drawn anew for each.
+    """
     stated: set[str] = set()
     kept: list[list[e.Entry]] = []
     for run in history:
         kept.append([])
         for entry in run:
             if isinstance(entry, e.Stated):
+                if entry.statement in stated:
+                    continue
                 stated.add(entry.statement)
             if not isinstance(entry, e.Unstated) or entry.statement in stated:
                 kept[-1].append(entry)
