@@ -1,4 +1,4 @@
-"""What a camera is, measured from its own frames: the model that prices a match. Every figure has its error or is None."""
+"""What a camera is, measured from its own frames: the model that prices a match; figures have errors or are None."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
