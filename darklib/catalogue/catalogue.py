@@ -7,11 +7,12 @@ from types import TracebackType
 
 from sqlalchemy import Connection, insert, select, update
 
-from darklib.catalogue import address, contents, finding, frames, lists
+from darklib.catalogue import address, contents, finding, findings, frames, lists
 from darklib.catalogue.apply import Applier
 from darklib.catalogue.columns import clean
 from darklib.catalogue.contents import Rows
 from darklib.catalogue.finding import Candidate
+from darklib.catalogue.findings import Finding, Inference
 from darklib.catalogue.frames import FrameQuery, Page, SetAsideRow, SourceRow, StatementRow, StoredRow
 from darklib.catalogue.lists import BodyRow, RunRow, TrainRow
 from darklib.catalogue.tables import RUNS, Base
@@ -21,8 +22,8 @@ from darklib.facts.frame import Frame, FrameRecord, Kind
 from darklib.facts.match import BodyChange, Series, TrainChange, Wanted
 
 __all__ = [
-    "BodyRow", "Candidate", "Catalogue", "FrameQuery", "Page", "RunRow", "SetAsideRow", "SourceRow", "StatementRow",
-    "StoredRow", "TrainRow",
+    "BodyRow", "Candidate", "Catalogue", "Finding", "FrameQuery", "Inference", "Page", "RunRow", "SetAsideRow",
+    "SourceRow", "StatementRow", "StoredRow", "TrainRow",
 ]  # fmt: skip
 
 
@@ -242,6 +243,40 @@ class Catalogue:
                 return
             yield from rows
             after = rows[-1].pk
+
+    # what is derived
+
+    def findings(self, what: str, subjects: Collection[str] | None = None) -> list[Finding]:
+        """What many frames say of one thing, of one sort; see `findings.Finding`."""
+        with self._read as connection:
+            return findings.findings(connection, what, subjects)
+
+    def store_findings(self, made: Iterable[Finding]) -> None:
+        """Keeps findings in the place of earlier ones about the same. No journal has them: a rebuild loses them."""
+        with self._transactions.writing() as connection:
+            findings.store_findings(connection, made)
+
+    def drop_findings(self, what: str, subjects: Collection[str] | None = None) -> None:
+        """Forgets findings of one sort."""
+        with self._transactions.writing() as connection:
+            findings.drop_findings(connection, what, subjects)
+
+    def inferences(self, what: str | None = None, sha256s: Collection[str] | None = None) -> list[Inference]:
+        """What other frames say of single frames; see `findings.Inference`."""
+        with self._read as connection:
+            return findings.inferences(connection, what, sha256s)
+
+    def store_inferences(self, made: Iterable[Inference]) -> None:
+        """Keeps inferences in the place of earlier ones about the same. Not journalled either."""
+        with self._transactions.writing() as connection:
+            findings.store_inferences(connection, made)
+
+    def drop_inferences(self, what: str, sha256s: Collection[str] | None = None) -> None:
+        """Forgets inferences of one sort."""
+        with self._transactions.writing() as connection:
+            findings.drop_inferences(connection, what, sha256s)
+
+    # all of it
 
     def contents(self) -> dict[str, Rows]:
         """Everything in it, to be compared with another catalogue; see `contents.compared`."""

@@ -29,7 +29,9 @@ WORDS: dict[str, str] = {
     "readouts": "ways of reading out",
     "runs": "runs",
 }
-"""What the rows of each table are, for people. `about` says nothing of the library's content."""
+"""What the rows of each table are, for people. `about` says nothing of the library's content; findings and
+inferences are derived from it, and no journal has them.
+"""
 
 _REFERENCES = {
     "body": (tables.BODIES, "id"),

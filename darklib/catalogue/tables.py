@@ -2,8 +2,8 @@
 instants in microseconds since 1970 UTC; nights are ISO dates. Every constraint has a name.
 
 A unique key over columns that may be NULL does not hold, so readouts, trains and series have a canonical `key`.
-What is said of a frame (statements, sources, measurements) refers to it by its SHA-256 and not by its row: where two
-runs overlap, a journal replayed run by run may say something of a frame before the frame itself is there.
+What is said of a frame (statements, sources, measurements, inferences) refers to it by SHA-256 and not by row: where
+two runs overlap, a journal replayed run by run may say something of a frame before the frame itself is there.
 """
 
 from typing import Any, cast
@@ -322,6 +322,35 @@ class SetAsideRecord(Base):
     settled: Mapped[bool] = _flag("ck_set_aside_settled", default=False)
 
 
+class FindingRow(Base):
+    """What many frames say of one thing: a sensor's model, a comparison of flats. The newest of each subject counts.
+
+    Derived: no journal has it, a rebuild begins without, and it is made anew when the hash of what it was made from
+    is another one.
+    """
+
+    __tablename__ = "findings"
+    what: Mapped[str] = mapped_column(Words, primary_key=True)
+    subject: Mapped[str] = mapped_column(Words, primary_key=True)
+    inputs_hash: Mapped[str] = mapped_column(Words)
+    version: Mapped[int] = mapped_column(Whole)
+    result: Mapped[Any] = mapped_column(JsonValue)
+    made_at: Mapped[int] = mapped_column(Whole)
+
+
+class InferenceRow(Base):
+    """What other frames say of one frame. Derived, like a finding; error: one sigma in the value's unit, or unknown."""
+
+    __tablename__ = "inferences"
+    __table_args__ = (Index("ix_inferences_what", "what", "sha256"),)
+    sha256: Mapped[str] = mapped_column(Words, primary_key=True)
+    what: Mapped[str] = mapped_column(Words, primary_key=True)
+    value: Mapped[Any] = mapped_column(JsonValue)
+    error: Mapped[float | None] = mapped_column(Real)
+    inputs_hash: Mapped[str] = mapped_column(Words)
+    version: Mapped[int] = mapped_column(Whole)
+
+
 def table(model: type[Base]) -> Table:
     """The plain table of a model: hot paths select columns and build no row objects."""
     return cast("Table", model.__table__)
@@ -336,3 +365,4 @@ READOUTS, TRAINS, TRAIN_CHANGES, SERIES = (
 )
 FRAMES, RECORDS, MEASUREMENTS = table(FrameRow), table(RecordRow), table(MeasurementRow)
 SOURCES, STATEMENTS, SET_ASIDE = table(SourceRecord), table(StatementRecord), table(SetAsideRecord)
+FINDINGS, INFERENCES = table(FindingRow), table(InferenceRow)

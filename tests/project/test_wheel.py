@@ -25,6 +25,7 @@ from pathlib import Path
 from alembic.script import ScriptDirectory
 
 import darklib
+from darklib.catalogue import schema
 from darklib.catalogue.schema import open_catalogue
 
 migrations = Path(darklib.__file__).parent / "_migrations"
@@ -34,8 +35,9 @@ catalogue, backups = folder / "catalogue.sqlite", folder / "backups"
 backups.mkdir()
 old = None
 if len(revisions) > 1:
-    old = revisions[1]
-    open_catalogue(catalogue, backups, create=True, revision=old).close()
+    old, schema.REVISION = revisions[1], revisions[1]
+    open_catalogue(catalogue, backups, create=True).close()
+    schema.REVISION = revisions[0]
 else:
     catalogue.write_bytes(b"")  # before the first tables there was nothing
 open_catalogue(catalogue, backups, create=True).close()
