@@ -16,7 +16,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT))
 
-from scripts import environment
+from scripts import environment  # noqa: E402
 
 STUDIES = ROOT / "scripts" / "studies"
 TOPICS: dict[str, tuple[str, int]] = {
