@@ -98,6 +98,14 @@ class BreakingSeam(Seam):
             buffer = memoryview(buffer)[: max(1, len(buffer) // 3)]
         return super().readinto(handle, buffer)
 
+    def transfer(self, source: FileIO, target: FileIO, count: int) -> int:
+        self._meddle(source)
+        if self._hits_next("end", source):
+            count = 0
+        elif self._hits_next("short", source):
+            count = max(1, min(count, Path(str(source.name)).stat().st_size) // 3)
+        return super().transfer(source, target, count)
+
 
 class BitFlippingSeam(Seam):
     """A disk that turns one bit of what is written to paths that hold `marked`, and reports success."""
@@ -114,6 +122,9 @@ class BitFlippingSeam(Seam):
             data = bytes(spoiled)
             self.flipped += 1
         return super().write(handle, data)
+
+    def transfer(self, source: FileIO, target: FileIO, count: int) -> int:
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
 
 
 class LinklessSeam(Seam):
@@ -132,7 +143,10 @@ class LinklessSeam(Seam):
 
 
 class PoorestSeam(LinklessSeam):
-    """A disk or system with neither links nor a rename that refuses."""
+    """A disk or system with neither links nor a rename that refuses, nor a copy inside the system."""
+
+    def transfer(self, source: FileIO, target: FileIO, count: int) -> int:
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
 
     def rename_new(self, old: StrPath, new: StrPath) -> None:
         raise OSError(errno.EINVAL, os.strerror(errno.EINVAL), os.fspath(new))
@@ -142,6 +156,9 @@ class WindowsSeam(Seam):
     """As Windows does: rename refuses a taken name, links are not used, a read-only file is not deleted."""
 
     windows = True
+
+    def transfer(self, source: FileIO, target: FileIO, count: int) -> int:
+        raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
 
     def link(self, old: StrPath, new: StrPath) -> None:
         raise AssertionError("on Windows a rename refuses a taken name; no link is needed")

@@ -45,6 +45,8 @@ __all__ = [
 T = TypeVar("T")
 # How systems say that a file system has no hard links; EPERM is Linux for FAT and exFAT.
 _NO_LINKS = frozenset({errno.EPERM, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL})
+TRANSFERRED = 1 << 24
+_NO_TRANSFER = frozenset({errno.ENOSYS, errno.EINVAL, errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOTSOCK, errno.EXDEV})
 _NO_SUCH_CALL = frozenset({errno.ENOTSUP, errno.EOPNOTSUPP, errno.ENOSYS, errno.EINVAL})
 
 
@@ -319,6 +321,15 @@ def _write_all(seam: Seam, handle: FileIO, data: Buffer) -> None:
 def _copy_all(seam: Seam, source: FileIO, target: FileIO, path: Path) -> int:
     """Every byte from handle to handle; returns how many."""
     size = 0
+    with told(path, "cannot write"):
+        try:
+            while count := seam.transfer(source, target, TRANSFERRED):
+                size += count
+            return size
+        except OSError as error:
+            if error.errno not in _NO_TRANSFER:
+                raise
+    # Both handles stand behind what was moved.
     buffer = memoryview(bytearray(PIECE))
     while count := seam.readinto(source, buffer):
         with told(path, "cannot write"):

@@ -146,6 +146,19 @@ class Seam:
 
         return self._call("write", _named(handle), some)
 
+    def transfer(self, source: FileIO, target: FileIO, count: int) -> int:
+        """Move at most `count` bytes from handle to handle inside the system, which spares a copy through this process;
+        returns how many, 0 at the end. OSError (ENOSYS) where the system has no such call.
+        """
+
+        def some() -> int:
+            # Not copy_file_range: on some disks that shares the blocks of the source, and a copy shall be one.
+            if sys.platform != "linux":
+                raise OSError(errno.ENOSYS, os.strerror(errno.ENOSYS))
+            return os.sendfile(target.fileno(), source.fileno(), None, count)
+
+        return self._call("transfer", _named(source), some)
+
     def flush(self, handle: FileIO) -> None:
         """Hand over what Python still holds (nothing for these handles, kept for handles of others)."""
         self._call("flush", _named(handle), handle.flush)

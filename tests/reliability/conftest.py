@@ -35,6 +35,7 @@ def in_process(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(intake, "Guard", InProcessGuard)
     monkeypatch.setattr(address, "engine_of", _engine_of)
     monkeypatch.setattr(durable, "PIECE", SMALL_PIECE)
+    monkeypatch.setattr(durable, "TRANSFERRED", SMALL_PIECE)
     monkeypatch.setattr(hashing, "PIECE", SMALL_PIECE)
 
 

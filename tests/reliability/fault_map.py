@@ -28,7 +28,7 @@ from darklib.store.seam import StrPath
 T = TypeVar("T")
 BY_NUMBER = tuple(name for name in ERRNOS if name in ("EIO", "ENOSPC", "EACCES"))
 MEDDLING = ("shrink", "grow", "touch")
-READS = frozenset(["read", "readinto"])
+READS = frozenset(["read", "readinto", "transfer"])
 
 
 class WatchfulSeam(FaultSeam):

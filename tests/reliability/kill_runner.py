@@ -60,6 +60,11 @@ class KillingSeam(FixedSeam):
             handle.write(bytes(data)[: len(data) // 2])
         return super().write(handle, data)
 
+    def transfer(self, source: FileIO, target: FileIO, count: int) -> int:
+        if COUNTER.calls + 1 == COUNTER.n:
+            os.sendfile(target.fileno(), source.fileno(), None, max(1, os.fstat(source.fileno()).st_size // 2))
+        return super().transfer(source, target, count)
+
 
 def count_the_catalogue() -> None:
     event.listen(Engine, "before_cursor_execute", lambda *_: COUNTER.call())
@@ -80,7 +85,7 @@ def child(asked: dict[str, Any], at: Path, migrations: Path, answer: int) -> Non
     guard = intake.Guard
     if not asked["workers"]:
         intake.Guard = InProcessGuard  # type: ignore[assignment, misc]
-    durable.PIECE = hashing.PIECE = 4096
+    durable.PIECE = durable.TRANSFERRED = hashing.PIECE = 4096
     assert guard is not InProcessGuard
     if asked["command"] == "upgrade":
         with later_darklib(migrations):

@@ -18,8 +18,8 @@ pytestmark = pytest.mark.usefixtures("in_process")
 
 # What changes something on the disk. A test below holds this against the seam.
 WRITES = frozenset(
-    """create_exclusive write flush truncate fsync fsync_folder link symlink unlink rename_new replace mkdir rmdir
-    make_read_only make_writable lock""".split()
+    """create_exclusive write transfer flush truncate fsync fsync_folder link symlink unlink rename_new replace mkdir
+    rmdir make_read_only make_writable lock""".split()
 )
 LOOKS = frozenset(
     """now monotonic token environment cwd user_data_folder absolute real open_read read readinto seek read_bytes

@@ -147,7 +147,7 @@ def test_a_disk_that_takes_a_few_bytes_at_a_time_is_served(tmp_path: Path, sourc
 
 
 def test_a_disk_that_takes_nothing_is_an_error_and_no_endless_loop(tmp_path: Path, source: Path) -> None:
-    class Blocked(Seam):
+    class Blocked(PoorestSeam):
         def write(self, handle: FileIO, data: Buffer) -> int:
             return 0
 

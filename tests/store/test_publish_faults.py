@@ -101,6 +101,7 @@ def _small_pieces(monkeypatch: pytest.MonkeyPatch) -> None:
     """A small file is then read and written in several pieces."""
     monkeypatch.setattr(hashing, "PIECE", 3000)
     monkeypatch.setattr(durable, "PIECE", 3000)
+    monkeypatch.setattr(durable, "TRANSFERRED", 3000)
 
 
 def scene(at: Path) -> None:
@@ -227,7 +228,7 @@ def test_a_full_disk_leaves_nothing_half(tmp_path: Path) -> None:
     scene(tmp_path)
     quiet = BreakingSeam()
     durable.copy_in(quiet, tmp_path / "card" / "IMG.DNG", tmp_path / "one", "x.dng", SHA)
-    second = [number for number, (name, _) in enumerate(quiet.calls, 1) if name == "write"][1]
+    second = [number for number, (name, _) in enumerate(quiet.calls, 1) if name in ("transfer", "write")][1]
     with pytest.raises(DarklibError, match="the disk is full") as told:
         durable.copy_in(BreakingSeam(second, "ENOSPC"), tmp_path / "card" / "IMG.DNG", tmp_path / "two", "x.dng", SHA)
     assert told.value.code == "disk_full"

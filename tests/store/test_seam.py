@@ -61,6 +61,7 @@ def test_every_method_goes_through_the_gate_once_under_its_own_name(tmp_path: Pa
             "seek": (reading, 0),
             "create_exclusive": (tmp_path / "new",),
             "write": (writing, b"abc"),
+            "transfer": (reading, writing, 2),
             "flush": (writing,),
             "truncate": (writing, 1),
             "fsync": (writing,),
