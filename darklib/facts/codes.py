@@ -67,7 +67,9 @@ WARNINGS: dict[str, str] = {
     "not_exact": "floating-point or 32-bit data; levels are not from an exact histogram",
     "saturated": "many pixels are saturated",
     "missing_padding": "the file ends without the padding the standard asks for",
-    "checksum_differs": "the checksum in the header does not agree with the data",
+    "bytes_behind": "the file goes on behind its last part",
+    "header_odd": "the header is not in order; part of it may be damaged",
+    "checksum_differs": "the checksum in the header does not agree with the file",
     "combined_frame": "a combination of several frames",
 }
 

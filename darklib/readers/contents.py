@@ -60,13 +60,32 @@ def unpacked(data: memoryview) -> memoryview:
     wanted = image.padded_end
     if wanted > LARGEST_UNPACKED:
         raise Refused("unsupported", f"unpacked it would take {wanted} bytes")
-    return memoryview(_unpacked_start(data, wanted))
+    return memoryview(_unpacked_whole(data, wanted))
 
 
 def _unpacked_start(data: memoryview, most: int) -> bytes:
     """The first bytes, at most `most`; fewer where the file ends before."""
-    packer = zlib.decompressobj(wbits=31)
     try:
-        return packer.decompress(data, most)
+        return zlib.decompressobj(wbits=31).decompress(data, most)
     except zlib.error as error:
         raise Refused("damaged", f"the gzip file cannot be unpacked: {error}") from error
+
+
+def _unpacked_whole(data: memoryview, wanted: int) -> bytes:
+    """The first `wanted` bytes, and a look at the rest: a gzip file guards what is packed by a CRC-32 at its very end
+    (RFC 1952, section 2.3.1), which is compared only there. What is packed behind the picture is unpacked and dropped.
+    """
+    packer = zlib.decompressobj(wbits=31)
+    try:
+        whole = packer.decompress(data, wanted)
+        dropped = 0
+        while not packer.eof and dropped <= LARGEST_UNPACKED:
+            rest = packer.decompress(packer.unconsumed_tail, PIECE)
+            if not rest and not packer.eof:
+                raise Refused("truncated", "the gzip file ends before its sum")
+            dropped += len(rest)
+    except zlib.error as error:
+        raise Refused("damaged", f"the gzip file cannot be unpacked: {error}") from error
+    if dropped > LARGEST_UNPACKED:
+        raise Refused("unsupported", f"behind the picture it goes on for more than {LARGEST_UNPACKED} bytes")
+    return whole

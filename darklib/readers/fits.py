@@ -7,7 +7,7 @@ from darklib.facts.train import TrainFacts
 from darklib.facts.units import exposures_equal, iso_z
 from darklib.readers.answers import Refused
 from darklib.readers.dialect_reading import Reading, read_cards, warning
-from darklib.readers.fits_blocks import AtMost, Unit, units
+from darklib.readers.fits_blocks import AtMost, Unit, strange_keywords, units
 from darklib.readers.fits_time import started_at
 
 _COMPARED = {
@@ -44,6 +44,9 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
     if image.number:
         headers.append((walked[0].raw, walked[0].layout))
     reading = read_cards(headers)
+    reading.warnings += [
+        odd for unit in {walked[0].number: walked[0], image.number: image}.values() for odd in _odd(unit)
+    ]
     get = reading.values.get
     exposure = get("exposure_s")
     taken_at, time_origin, time_note = started_at(reading.values, reading.where, exposure)
@@ -72,7 +75,8 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
         offset=get("offset"),
         e_per_dn=get("e_per_dn"),
         readout_mode=get("readout_mode"),
-        binning=(get("binning_x", 1), get("binning_y", 1)),
+        # Of one side alone the other is the same: a header that lost the second card does not mean oblong pixels.
+        binning=(get("binning_x", get("binning_y", 1)), get("binning_y", get("binning_x", 1))),
         width=axes[0],
         height=axes[1],
         origin_x=get("origin_x"),
@@ -104,6 +108,15 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
         ignored=tuple(reading.ignored),
         warnings=tuple(reading.warnings),
     )
+
+
+def _odd(unit: Unit) -> tuple[FrameWarning, ...]:
+    """A warning for a header in which something stands that nobody writes: a flipped bit may have taken a fact away."""
+    strange = strange_keywords(unit.layout)
+    if strange:
+        shown = ", ".join(repr(name.decode("latin-1")) for name in strange[:3])
+        return (warning("header_odd", f"{len(strange)} keywords that are none, as {shown}"),)
+    return () if unit.blank_behind else (warning("header_odd", "more than blanks behind END"),)
 
 
 def with_warning(facts: FrameFacts, *more: FrameWarning) -> FrameFacts:

@@ -3,6 +3,7 @@
 Works on bytes already in memory or on an open handle of which only the headers are read.
 """
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,6 +18,8 @@ MOST_BLOCKS = 400
 
 MOST_UNITS = 1000
 _END = b"END".ljust(10)
+_UNPRINTABLE = re.compile(rb"[^ -~]")
+_NO_NAME = re.compile(rb"[^A-Za-z0-9_ .-]")
 LAYOUT = 10
 """Bytes of each card that tell its keyword and whether it has a value."""
 
@@ -68,7 +71,8 @@ class Form:
 class Unit:
     """One header and data unit. header_at, data_at: bytes from the start of the file.
 
-    raw: the header's cards as they stand, END left out. layout: the first ten bytes of each card.
+    raw: the header's cards as they stand, END left out. layout: the first ten bytes of each card. blank_behind: whether
+    nothing but blanks follows END, as it must (section 3.3.1).
     """
 
     number: int
@@ -77,6 +81,7 @@ class Unit:
     raw: bytes
     layout: bytes
     form: Form
+    blank_behind: bool = True
 
     @property
     def data_end(self) -> int:
@@ -115,10 +120,23 @@ def units(read: AtMost, size: int) -> Iterator[Unit]:
 
 
 def _unit(read: AtMost, place: int, number: int, size: int) -> Unit:
-    raw, layout = _header(read, place, size)
+    raw, layout, behind = _header(read, place, size)
     at = _structural(layout)
     form = _form(b"".join([raw[start : start + CARD] for start in at]))
-    return Unit(number, place, place + (len(raw) // BLOCK + 1) * BLOCK, raw, layout, form)
+    return Unit(number, place, place + (len(raw) // BLOCK + 1) * BLOCK, raw, layout, form, not behind.strip(b" "))
+
+
+@lru_cache(maxsize=512)
+def strange_keywords(layout: bytes) -> tuple[bytes, ...]:
+    """Keywords that no writer of headers means: with bytes that cannot be printed or, before a value, with signs that
+    stand in no name. Small letters, blanks and full stops within are seen in honest files.
+    """
+    starts = (layout[at : at + LAYOUT] for at in range(0, len(layout), LAYOUT))
+    return tuple(
+        start[:8]
+        for start in starts
+        if _UNPRINTABLE.search(start[:8]) or (start[8:] == b"= " and _NO_NAME.search(start[:8]))
+    )
 
 
 @lru_cache(maxsize=1024)
@@ -147,8 +165,10 @@ def _structural(layout: bytes) -> tuple[int, ...]:
     return tuple(found.values())
 
 
-def _header(read: AtMost, place: int, size: int) -> tuple[bytes, bytes]:
-    """The cards before END, and their layout. Most headers fit into the first read of three blocks."""
+def _header(read: AtMost, place: int, size: int) -> tuple[bytes, bytes, bytes]:
+    """The cards before END, their layout, and what fills the block behind END. Most headers fit into the first read of
+    three blocks.
+    """
     raw = read(place, 3 * BLOCK)
     starts: list[bytes] = []
     while True:
@@ -157,7 +177,8 @@ def _header(read: AtMost, place: int, size: int) -> tuple[bytes, bytes]:
         starts += [raw[at : at + LAYOUT] for at in range(scanned * CARD, until * CARD, CARD)]
         if _END in starts[scanned:]:
             end = starts.index(_END, scanned)
-            return raw[: end * CARD], b"".join(starts[:end])
+            behind = raw[(end + 1) * CARD : (end * CARD // BLOCK + 1) * BLOCK]
+            return raw[: end * CARD], b"".join(starts[:end]), behind
         if until < len(raw) // CARD:
             continue
         if len(raw) >= MOST_BLOCKS * BLOCK:

@@ -2,6 +2,7 @@
 
 import io
 import warnings
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -31,20 +32,35 @@ def check_size(image: Unit, size: int) -> tuple[FrameWarning, ...]:
     return ()
 
 
+def check_end(walked: Sequence[Unit], data: memoryview) -> tuple[FrameWarning, ...]:
+    """A warning where more than zeros follows the last unit: then a length in a header may be wrong.
+
+    The standard allows special records there (section 3.5), which nobody writes any more; zeros are of old tapes.
+    """
+    behind = data[max(unit.padded_end for unit in walked) :]
+    if not np.frombuffer(behind, np.uint8).any():
+        return ()
+    return (warning("bytes_behind", f"{len(behind)} bytes"),)
+
+
 def check_sum(image: Unit, data: memoryview) -> tuple[FrameWarning, ...]:
     """A warning where the header's DATASUM is not the sum of the data (section 4.4.2.7).
 
     The sum is that of 32-bit words in ones' complement; it notices a flipped bit, not words that changed places, and
-    proves nothing about where a file comes from.
+    proves nothing about where a file comes from. With CHECKSUM the whole unit, its header included, sums up to all ones
+    (section 4.4.2.7 and appendix J).
     """
-    card = image.card("DATASUM")
-    if card is None or not isinstance(card.value, str) or not card.value.strip().isdigit():
+    card, whole = image.card("DATASUM"), image.card("CHECKSUM")
+    stated = card.value.strip() if card is not None and isinstance(card.value, str) else ""
+    guarded = whole is not None and isinstance(whole.value, str) and bool(whole.value.strip())
+    if not stated.isdigit() and not guarded:
         return ()
-    said = int(card.value)
     found = ones_complement_sum(data[image.data_at : min(image.padded_end, len(data))])
-    if said % 0xFFFFFFFF == found % 0xFFFFFFFF:
-        return ()
-    return (warning("checksum_differs", f"DATASUM is {said}, the data sum up to {found}"),)
+    if stated.isdigit() and int(stated) % 0xFFFFFFFF != found % 0xFFFFFFFF:
+        return (warning("checksum_differs", f"DATASUM is {stated}, the data sum up to {found}"),)
+    if guarded and (found + ones_complement_sum(data[image.header_at : image.data_at])) % 0xFFFFFFFF:
+        return (warning("checksum_differs", "header and data together do not sum up to what CHECKSUM says"),)
+    return ()
 
 
 def ones_complement_sum(data: memoryview | bytes) -> int:

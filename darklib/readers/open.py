@@ -139,7 +139,7 @@ def _of_fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFact
         facts = fits.with_warning(facts, *fits_pixels.check_size(image, len(data)))
         if not want_pixels:
             return facts, None
-        facts = fits.with_warning(facts, *fits_pixels.check_sum(image, data))
+        facts = fits.with_warning(facts, *fits_pixels.check_sum(image, data), *fits_pixels.check_end(walked, data))
         sensor = fits_pixels.pixels_of(image, facts, data, may_change=own)
         facts = fits.with_warning(facts, *fits_pixels.check_exact(sensor))
         return facts, _measured(sensor)

@@ -201,16 +201,20 @@ def stamp(tag: Any, field: str) -> Told:
 def digits(tag: Any, field: str) -> Told:
     """Digits of a fraction of a second: '5' is half a second, '05' a twentieth."""
     told = words(tag)
-    if not told.isdigit():
+    if not told:
         raise NotKnown("blank")
+    if not (told.isascii() and told.isdigit()):
+        raise NotUnderstood("not digits")
     return Told(field, told)
 
 
 def offset(tag: Any, field: str) -> Told:
     """Offset from UTC as +HH:MM."""
     told = words(tag)
-    if not re.fullmatch(r"[+-]\d\d:\d\d", told):
+    if not told.strip(": "):
         raise NotKnown("blank")
+    if not re.fullmatch(r"[+-](0\d|1[0-5]):[0-5]\d", told):
+        raise NotUnderstood("no offset from UTC")
     return Told(field, told)
 
 

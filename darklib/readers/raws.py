@@ -6,7 +6,7 @@ from typing import Any
 
 from darklib.facts.frame import Fact, FrameFacts, FrameWarning, Ignored
 from darklib.facts.train import TrainFacts
-from darklib.readers import boxes
+from darklib.readers import boxes, tag_forms
 from darklib.readers import structure as tiff
 from darklib.readers.answers import Refused, SensorArray
 from darklib.readers.dialect_reading import warning
@@ -108,6 +108,7 @@ class _Told:
                 continue
             raw = str(tag).strip()[:80]
             try:
+                odd = tag_forms.check(row.tag, tag)
                 told = row.rule(tag, row.field)
             except NotKnown as unknown:
                 self.ignored.append(Ignored(row.tag, raw, str(unknown)))
@@ -121,6 +122,8 @@ class _Told:
             except Exception as error:  # noqa: BLE001 - a parser's tag object may hold anything
                 self.ignored.append(Ignored(row.tag, raw, f"cannot be read: {error}"))
                 continue
+            if odd and not told.warning:
+                told = replace(told, note=told.note or odd, warning="value_odd")
             self._take(told, row.tag, raw)
         for name, why in SEEN_NOT_USED.items():
             if name in tags:

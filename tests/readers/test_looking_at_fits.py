@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from astropy.io import fits as astropy_fits
 from fits_writing import BLOCK, UNSIGNED, frame, header, noise, padded, structure, unsigned
 from hypothesis import given
 from hypothesis import strategies as st
@@ -208,9 +209,65 @@ def test_a_gzip_file_that_unpacks_to_very_much(tmp_path: Path, monkeypatch: pyte
     bomb = gzip.compress(header(*structure(16, 500, 500), *UNSIGNED) + b"\0" * 500_000)
     assert len(bomb) < 3000
     assert code(written(tmp_path, bomb, "a.fits.gz")) == "unsupported"
-    # What follows the image is never unpacked.
     trailing = gzip.compress(frame() + b"\0" * 3_000_000)
-    assert code(written(tmp_path, trailing, "b.fits.gz")) is None
+    assert code(written(tmp_path, trailing, "b.fits.gz")) == "unsupported"
+    # What follows the image is unpacked piece by piece and dropped, for the sake of the sum at the end.
+    monkeypatch.setattr(contents, "LARGEST_UNPACKED", 4_000_000)
+    assert code(written(tmp_path, trailing, "c.fits.gz")) is None
+
+
+def test_the_sum_at_the_end_of_a_gzip_file_is_compared(tmp_path: Path) -> None:
+    """CRC-32 of what is packed (RFC 1952, section 2.3.1)."""
+    packed = bytearray(gzip.compress(frame(), 0))
+    packed[-4000] ^= 1  # stored, not compressed: one bit of one pixel
+    assert code(written(tmp_path, bytes(packed), "a.fits.gz")) == "damaged"
+    assert code(written(tmp_path, gzip.compress(frame())[:-3], "b.fits.gz")) == "truncated"
+
+
+def test_what_follows_the_last_unit_is_told_unless_it_is_zeros(tmp_path: Path) -> None:
+    def codes(data: bytes) -> list[str]:
+        facts = look(written(tmp_path, data)).facts
+        assert facts is not None
+        return [one.code for one in facts.warnings]
+
+    assert codes(frame() + b"\0" * 5760) == []
+    assert codes(frame() + b"x") == ["bytes_behind"]
+    # NAXIS2 lost a digit: the picture has fewer rows, and most of it lies behind the end.
+    assert codes(frame(pixels=noise(240, 32)).replace(b"= " + b"240".rjust(20), b"= " + b"24".rjust(20))) == [
+        "bytes_behind"
+    ]
+
+
+def test_a_flipped_bit_of_a_header_with_a_sum_is_flagged(tmp_path: Path) -> None:
+    """CHECKSUM as astropy writes it (FITS Standard 4.0, section 4.4.2.7 and appendix J)."""
+    unit = astropy_fits.PrimaryHDU(noise())
+    unit.header["EXPTIME"] = 300.0
+    unit.writeto(tmp_path / "a.fits", checksum=True)
+    whole = (tmp_path / "a.fits").read_bytes()
+    for data, expected in ((whole, []), (whole.replace(b"300.0", b"700.0"), ["checksum_differs"])):
+        facts = look(written(tmp_path, data)).facts
+        assert facts is not None
+        assert [one.code for one in facts.warnings] == expected
+
+
+@pytest.mark.parametrize("keyword", [b"EXP\x14IME", b"EXPT\xc9ME", b"EXP{IME "])
+def test_a_keyword_that_is_none_is_told(tmp_path: Path, keyword: bytes) -> None:
+    facts = look(written(tmp_path, frame(keyword.ljust(8) + b"=                300.0"))).facts
+    assert facts is not None
+    assert (facts.exposure_s, [one.code for one in facts.warnings]) == (None, ["header_odd"])
+
+
+def test_cards_behind_an_early_end_are_told(tmp_path: Path) -> None:
+    facts = look(written(tmp_path, frame("END", "EXPTIME =                300.0"))).facts
+    assert facts is not None
+    assert (facts.exposure_s, [one.code for one in facts.warnings]) == (None, ["header_odd"])
+
+
+def test_one_binning_stands_for_both(tmp_path: Path) -> None:
+    for one in ("XBINNING=                    2", "YBINNING=                    2"):
+        facts = look(written(tmp_path, frame(one))).facts
+        assert facts is not None
+        assert facts.binning == (2, 2)
 
 
 def test_a_file_that_grows_while_it_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

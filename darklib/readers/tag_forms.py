@@ -1,0 +1,61 @@
+"""Whether a camera's tag is stored in the form that its standard gives it; damage shows there first.
+
+A parser hands on what is stored, whatever the form: bytes that are no text come out as the text "b'...'", and a list of
+numbers as "[1, 2]". Such a name is worse than none.
+"""
+
+import re
+from typing import Any
+
+from darklib.readers.units_written import NotUnderstood
+
+BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED, SRATIONAL = 1, 2, 3, 4, 5, 7, 10
+
+_TEXT, _FRACTION, _WHOLE = (ASCII,), (RATIONAL,), (SHORT, LONG)
+FORMS: dict[str, tuple[tuple[int, ...], int | None]] = {
+    "Image Make": (_TEXT, None),
+    "Image Model": (_TEXT, None),
+    "EXIF BodySerialNumber": (_TEXT, None),
+    "Image Tag 0xC62F": (_TEXT, None),
+    "EXIF LensModel": (_TEXT, None),
+    "EXIF DateTimeOriginal": (_TEXT, None),
+    "Image DateTimeOriginal": (_TEXT, None),
+    "EXIF DateTimeDigitized": (_TEXT, None),
+    "EXIF SubSecTimeOriginal": (_TEXT, None),
+    "EXIF OffsetTimeOriginal": (_TEXT, None),
+    "EXIF ExposureTime": (_FRACTION, 1),
+    "Image ExposureTime": (_FRACTION, 1),
+    "EXIF ShutterSpeedValue": ((SRATIONAL, RATIONAL), 1),
+    "EXIF FocalLength": (_FRACTION, 1),
+    "EXIF FNumber": (_FRACTION, 1),
+    "EXIF ISOSpeedRatings": (_WHOLE, None),  # some write two
+    "Image ISOSpeedRatings": (_WHOLE, None),
+    "EXIF SensitivityType": (_WHOLE, 1),
+    "EXIF StandardOutputSensitivity": (_WHOLE, 1),
+    "EXIF Tag 0x8831": (_WHOLE, 1),
+    "EXIF RecommendedExposureIndex": (_WHOLE, 1),
+    "EXIF ISOSpeed": (_WHOLE, 1),
+    "EXIF Tag 0x9400": ((SRATIONAL,), 1),
+    "EXIF AmbientTemperature": ((SRATIONAL,), 1),
+}
+"""Types (TIFF 6.0, section 2) and number of values of tags as Exif 2.32 and DNG 1.4 give them; None: any number."""
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffd]")
+
+
+def check(name: str, tag: Any) -> str:
+    """What is odd about the form of a tag, or empty. Raises NotUnderstood where it is another than the standard's."""
+    forms, count = FORMS.get(name, (None, None))
+    form = int(getattr(tag, "field_type", 0))
+    if forms is not None and form not in forms:
+        raise NotUnderstood("stored in another form than the standard's")
+    if count is not None and len(tag.values) != count:
+        raise NotUnderstood(f"{len(tag.values)} numbers where there should be {count}")
+    if form != ASCII:
+        return ""
+    if isinstance(tag.values, bytes) and tag.values.strip(b"\0 "):
+        raise NotUnderstood("bytes that are no text")
+    told = str(tag.values).split("\0")[0].strip() if isinstance(tag.values, str) else ""
+    if _CONTROL.search(told):
+        raise NotUnderstood("control characters in a text")
+    return "" if told.isascii() else "characters outside ASCII"
