@@ -58,6 +58,7 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         told.ignored.append(Ignored(told.where["focal_length_mm"], f"{focal:g}", "no lens that speaks"))
         focal = None
     picture = file.skeleton.picture if file.skeleton else None
+    told.warnings += _pattern_odd(file.format, picture)
     bits, compression, demosaiced = _form(file, picture, data, str(get("compression_word", "")))
     subtracted = get("in_camera_subtraction")
     if subtracted:
@@ -85,6 +86,21 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         ignored=tuple(told.ignored),
         warnings=tuple(told.warnings),
     )
+
+
+def _pattern_odd(format_: str, picture: tiff.Directory | None) -> list[FrameWarning]:
+    """A warning where a mosaic's pattern is not as DNG 1.4 and TIFF/EP write it: two sides, then colours 0 to 6.
+
+    A decoder makes something of any numbers, and of none a grey picture.
+    """
+    if picture is None or not picture.is_mosaic:
+        return []
+    sides, colours = picture.wholes(tiff.CFA_PATTERN_DIM), picture.wholes(tiff.CFA_PATTERN)
+    if not sides and not colours and format_ != "dng":
+        return []
+    if len(sides) == 2 and len(colours) == sides[0] * sides[1] > 0 and max(colours) <= 6 and min(colours) >= 0:
+        return []
+    return [warning("header_odd", f"a colour pattern of {sides} with {colours[:6]}")]
 
 
 def _air_not_known(found: Skeleton | None) -> bool:
