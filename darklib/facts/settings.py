@@ -41,6 +41,22 @@ class Limits:
 
 
 @dataclass(frozen=True, slots=True)
+class PriceLimits:
+    """Limits of the verdicts of darks once the sensor is measured. Percent of exposure time that an exact set would save,
+    with dithered lights and with the sky fixed to its pixels; hot pixels left; false vignetting in percent of the sky.
+    """
+
+    good_dithered_percent: float = 5.0
+    good_fixed_percent: float = 25.0
+    good_hot_pixels_per_megapixel: float = 150.0
+    good_flat_residual_percent: float = 0.5
+    usable_dithered_percent: float = 25.0
+    usable_fixed_percent: float = 100.0
+    usable_hot_pixels_per_megapixel: float = 1000.0
+    usable_flat_residual_percent: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
 class Shooting:
     """Costs in time of a shooting plan."""
 
@@ -63,5 +79,6 @@ class Settings:
     site: Site = Site()
     counts: Counts = Counts()
     limits: Limits = Limits()
+    prices: PriceLimits = PriceLimits()
     shooting: Shooting = Shooting()
     cameras: dict[str, Camera] = field(default_factory=dict)

@@ -14,7 +14,7 @@ from typing import Any, Union, cast, get_args, get_origin, get_type_hints
 
 from darklib.facts.errors import DarklibError, Exit
 from darklib.facts.night import zone
-from darklib.facts.settings import Camera, Counts, Limits, Settings, Shooting, Site
+from darklib.facts.settings import Camera, Counts, Limits, PriceLimits, Settings, Shooting, Site
 from darklib.store.layout import MARKER
 from darklib.store.mishap import told
 from darklib.store.names import shown
@@ -25,6 +25,7 @@ SECTIONS: tuple[tuple[str, type, str], ...] = (
     ("site", Site, "Where the camera stands."),
     ("counts", Counts, "How many frames make a set. Below `least` it is too small to be good; a gap asks for `good`."),
     ("limits", Limits, "Limits of the verdicts until the sensor is measured."),
+    ("prices", PriceLimits, "Limits of the verdicts of darks once the sensor is measured, against an exact set."),
     ("shooting", Shooting, "What shooting costs in time, for plans."),
 )
 COMMENTS: dict[str, str] = {
@@ -37,6 +38,14 @@ COMMENTS: dict[str, str] = {
     "limits.set_span_c": "Darks of one set lie within this many degrees C.",
     "limits.flats_aged_days": "Flats this many days from the lights are named as aged.",
     "limits.long_flat_s": "A flat exposed longer than this wants dark flats; a shorter one does with biases (seconds).",
+    "prices.good_dithered_percent": "More exposure time a good set may cost where the lights were dithered (percent).",
+    "prices.good_fixed_percent": "The same where the sky stayed on the same pixels (percent).",
+    "prices.good_hot_pixels_per_megapixel": "Hot pixels a good set may leave, a million pixels.",
+    "prices.good_flat_residual_percent": "False vignetting a good set may leave by its level (percent of the sky).",
+    "prices.usable_dithered_percent": "The same for a set that is still usable, dithered (percent).",
+    "prices.usable_fixed_percent": "The same for a set that is still usable, not dithered (percent).",
+    "prices.usable_hot_pixels_per_megapixel": "Hot pixels a set that is still usable may leave, a million pixels.",
+    "prices.usable_flat_residual_percent": "False vignetting that is still usable (percent of the sky).",
     "shooting.download_s": "Time from the end of an exposure to the start of the next (seconds).",
     "shooting.settling_minutes": "Time a cooler or the air takes to settle at another temperature (minutes).",
     "cameras.lowest_c": "Lower limit of the operating range from the camera's own manual (degrees C).",
@@ -62,6 +71,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "shooting.settling_minutes": (0.0, 100_000.0),
     "cameras.lowest_c": (-273.15, 100.0),
 } | {f"counts.{item.name}": (1, 100_000) for item in fields(Counts)}
+RANGES |= {f"prices.{item.name}": (0.0, 1_000_000.0) for item in fields(PriceLimits)}
 # The lesser of each pair must not exceed the greater.
 _ORDERED = (
     ("counts.darks_least", "counts.darks_good"),
@@ -69,6 +79,10 @@ _ORDERED = (
     ("counts.biases_least", "counts.biases_good"),
     ("counts.dark_flats_least", "counts.dark_flats_good"),
     ("limits.good_temperature_c", "limits.usable_temperature_c"),
+    ("prices.good_dithered_percent", "prices.usable_dithered_percent"),
+    ("prices.good_fixed_percent", "prices.usable_fixed_percent"),
+    ("prices.good_hot_pixels_per_megapixel", "prices.usable_hot_pixels_per_megapixel"),
+    ("prices.good_flat_residual_percent", "prices.usable_flat_residual_percent"),
 )
 
 
