@@ -40,17 +40,14 @@ def histograms(data: NDArray[np.uint16], mosaic: Mosaic) -> Counts:
     planes = len(mosaic.colours)
     if planes == 1:
         return _counted(data)[np.newaxis, :]
-    out = np.zeros(planes * BINS, dtype=np.int64)
-    width = data.shape[1]
-    block = max(1, CHUNK // max(1, width))
-    for phase in range(min(mosaic.rows, data.shape[0])):
-        # One colour after the other in one long histogram: the shift replaces the copy that counting makes anyway.
-        shift = np.resize(mosaic.index[phase], width) * BINS
-        rows = data[phase :: mosaic.rows]
-        for start in range(0, rows.shape[0], block):
-            shifted = rows[start : start + block] + shift
-            out += np.bincount(shifted.ravel(), minlength=planes * BINS)
-    return out.reshape(planes, BINS)
+    out = np.zeros((planes, BINS), dtype=np.int64)
+    # Every place of the pattern by itself, some rows at a time: what was read then is still near for the next place.
+    block = mosaic.rows * max(1, CHUNK // 2 * mosaic.columns // max(1, data.shape[1]))
+    for start in range(0, data.shape[0], block):
+        rows = data[start : start + block]
+        for (down, across), colour in np.ndenumerate(mosaic.index):
+            out[colour] += np.bincount(rows[down :: mosaic.rows, across :: mosaic.columns].ravel(), minlength=BINS)
+    return out
 
 
 def _counted(data: NDArray[np.uint16]) -> Counts:

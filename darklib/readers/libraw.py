@@ -1,9 +1,9 @@
 """The sensor's numbers of a camera's raw file, by LibRaw."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from typing import Any
-
-import numpy as np
 
 from darklib.facts.frame import FrameFacts
 from darklib.readers.answers import Refused, SensorArray, whole_numbers
@@ -18,7 +18,14 @@ class Decoded:
 
 
 def decode(path: str, facts: FrameFacts) -> Decoded:
-    """Unpack the file's sensor data. Raises Refused.
+    """As `decoded`, the array being a copy of its own. Raises Refused."""
+    with decoded(path, facts) as found:
+        return replace(found, sensor=replace(found.sensor, data=found.sensor.data.copy()))
+
+
+@contextmanager
+def decoded(path: str, facts: FrameFacts) -> Iterator[Decoded]:
+    """The file's sensor data, unpacked. The array lies in the decoder's memory and is gone afterwards. Raises Refused.
 
     LibRaw says little about damage: one error for a missing end and for a missing file, none at all for zeros where
     pixels should be; so the structure is checked before and the pixels after.
@@ -27,7 +34,7 @@ def decode(path: str, facts: FrameFacts) -> Decoded:
 
     try:
         with rawpy.imread(path) as raw:
-            return _copied(raw, facts)
+            yield _seen(raw, facts)
     except rawpy.LibRawFileUnsupportedError as error:
         raise Refused("unsupported", "a form of raw file that the decoder does not know", facts) from error
     except rawpy.LibRawIOError as error:
@@ -36,12 +43,10 @@ def decode(path: str, facts: FrameFacts) -> Decoded:
         raise Refused("damaged", "the sensor data cannot be unpacked", facts) from error
 
 
-def _copied(raw: Any, facts: FrameFacts) -> Decoded:
-    # Unpacks; what it returns is a view into memory that goes when `raw` is closed, hence the copy.
-    view = raw.raw_image
-    if view is None or view.ndim != 2:
+def _seen(raw: Any, facts: FrameFacts) -> Decoded:
+    data = raw.raw_image  # unpacks
+    if data is None or data.ndim != 2:
         raise Refused("demosaiced", facts=facts)
-    data = np.array(view, copy=True)
     white = float(raw.white_level) if raw.white_level else None
     black = [float(level) for level in raw.black_level_per_channel]
     sizes = raw.sizes
