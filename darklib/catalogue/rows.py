@@ -10,7 +10,17 @@ from sqlalchemy import ColumnElement, Connection, RowMapping, Table, Text, bindp
 from darklib.catalogue.address import PARAMETERS
 from darklib.catalogue.columns import MOST, whole
 from darklib.catalogue.tables import BODIES, FRAMES, READOUTS, SERIES, TRAINS
-from darklib.facts.frame import BodyRef, Combined, Frame, FrameWarning, Kind, KindFrom, Readout, TemperatureFrom
+from darklib.facts.frame import (
+    BodyRef,
+    Combined,
+    DarkRatio,
+    Frame,
+    FrameWarning,
+    Kind,
+    KindFrom,
+    Readout,
+    TemperatureFrom,
+)
 from darklib.facts.match import Series, Temperatures
 from darklib.facts.plain import from_plain, to_plain
 from darklib.facts.train import TrainFacts, TrainRef
@@ -29,7 +39,7 @@ READOUT_FIELDS = (
 )
 
 FRAME_COLUMNS: tuple[Any, ...] = tuple(
-    type_coerce(column, Text).label(column.name) if column.name in ("combined", "warnings") else column
+    type_coerce(column, Text).label(column.name) if column.name in ("combined", "warnings", "dark_ratio") else column
     for column in FRAMES.c
     if column.name not in ("order_us", "run", "series")
 )
@@ -98,6 +108,7 @@ def frame_values(frame: Frame, *, body: int | None, readout: int, train: int | N
         "focuser_position": frame.focuser_position,
         "warnings": to_plain(frame.warnings) or None,
         "retired": frame.retired,
+        "dark_ratio": to_plain(frame.dark_ratio),
     }
 
 
@@ -200,6 +211,7 @@ def _frame(row: RowMapping, readout: Readout, bodies: Mapping[int, BodyRef], tra
         warnings=_warnings(row["warnings"]),
         retired=row["retired"],
         series=row["series_id"],
+        dark_ratio=_dark_ratio(row["dark_ratio"]),
     )
 
 
@@ -260,6 +272,10 @@ def _warnings(text: str | None) -> tuple[FrameWarning, ...]:
 @lru_cache(maxsize=1024)
 def _combined(text: str | None) -> Combined | None:
     return None if text is None else from_plain(Combined, json.loads(text))
+
+
+def _dark_ratio(text: str | None) -> DarkRatio | None:
+    return None if text is None else from_plain(DarkRatio, json.loads(text))
 
 
 def one_of(column: ColumnElement[Any], values: Sequence[Any]) -> ColumnElement[bool]:

@@ -249,6 +249,7 @@ class FrameRow(Base):
     warnings: Mapped[Any] = mapped_column(Json, nullable=True)
     retired: Mapped[bool] = _flag("ck_frames_retired", default=False)
     run: Mapped[str] = mapped_column(Words)
+    dark_ratio: Mapped[Any] = mapped_column(Json, nullable=True)
 
 
 class RecordRow(Base):

@@ -288,6 +288,15 @@ class FrameRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class DarkRatio:
+    """A frame's hot-pixel signal over that of the set of darks `against` (a series' id); error: one sigma of value."""
+
+    value: float
+    error: float
+    against: str
+
+
+@dataclass(frozen=True, slots=True)
 class Frame:
     """One frame as matching, planning and people see it: the outcome of all four sorts of facts."""
 
@@ -326,3 +335,4 @@ class Frame:
     warnings: tuple[FrameWarning, ...] = ()
     retired: bool = False
     series: str | None = None
+    dark_ratio: DarkRatio | None = None

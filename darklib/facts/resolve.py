@@ -174,6 +174,11 @@ def frame_of(
     )
 
 
+def inferred_counts(known_from: TemperatureFrom | None) -> bool:
+    """Whether a temperature inferred from other frames is a frame's own: where nobody stated and no file told one."""
+    return known_from in (None, TemperatureFrom.PIXELS)
+
+
 def _last(statements: Iterable[Statement], field: str) -> str | float | None:
     value: str | float | None = None
     for statement in statements:
