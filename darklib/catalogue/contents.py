@@ -13,6 +13,8 @@ from typing import Any
 from sqlalchemy import Connection, Table
 
 from darklib.catalogue import tables
+from darklib.catalogue.series import figures_as_told
+from darklib.facts.frame import TemperatureFrom
 
 WORDS: dict[str, str] = {
     "frames": "frames",
@@ -30,7 +32,7 @@ WORDS: dict[str, str] = {
     "runs": "runs",
 }
 """What the rows of each table are, for people. `about` says nothing of the library's content; findings and
-inferences are derived from it, and no journal has them.
+inferences are derived from it, and no journal has them; nor what inferences put into frames and series.
 """
 
 _REFERENCES = {
@@ -42,7 +44,8 @@ _REFERENCES = {
 }
 # How far a journal file is applied says nothing of what is recorded; a train's label is made from its description.
 _LEFT_OUT = frozenset({"pk", "journal_offset"})
-_LEFT_OUT_OF = {"trains": frozenset({"label"})}
+_LEFT_OUT_OF = {"trains": frozenset({"label"}), "frames": frozenset({"dark_ratio"})}
+_INFERRED = ("temperature_c100", "temperature_error_c100", "temperature_from")
 _NAMED_BY = ("sha256", "id", "body_id", "fingerprint", "key")
 Rows = Counter[tuple[str, str]]
 
@@ -62,7 +65,8 @@ def contents(connection: Connection) -> dict[str, Rows]:
         column: {pk: name for pk, name in connection.exec_driver_sql(f'SELECT pk, "{key}" FROM {table.name}')}  # noqa: C416
         for column, (table, key) in _REFERENCES.items()
     }
-    return {name: Counter(_rows(connection, tables.Base.metadata.tables[name], named)) for name in WORDS}
+    told = figures_as_told(connection)
+    return {name: Counter(_rows(connection, tables.Base.metadata.tables[name], named, told)) for name in WORDS}
 
 
 def compared(this: Mapping[str, Rows], other: Mapping[str, Rows]) -> list[Difference]:
@@ -79,13 +83,23 @@ def _names(rows: Rows) -> tuple[str, ...]:
     return tuple(sorted({name for name, _ in rows}))
 
 
-def _rows(connection: Connection, table: Table, named: Mapping[str, Mapping[int, str]]) -> Iterator[tuple[str, str]]:
+def _rows(
+    connection: Connection,
+    table: Table,
+    named: Mapping[str, Mapping[int, str]],
+    told: Mapping[int, Mapping[str, Any]],
+) -> Iterator[tuple[str, str]]:
     out = _LEFT_OUT | _LEFT_OUT_OF.get(table.name, frozenset())
     columns = [column.name for column in table.columns if column.name not in out]
+    pks = {one: pk for pk, one in named["series"].items()}
     about = next((name for name in _NAMED_BY if name in columns), columns[0])
     quoted = ", ".join(f'"{column}"' for column in columns)
     for row in connection.exec_driver_sql(f"SELECT {quoted} FROM {table.name}"):
         values: dict[str, Any] = dict(zip(columns, row, strict=True))
+        if values.get("temperature_from") == TemperatureFrom.PIXELS:
+            values.update(dict.fromkeys(_INFERRED))
+        if told and table is tables.SERIES:
+            values.update(told.get(pks.get(values["id"], 0), {}))
         name = str(values[about])
         for column, value in values.items():
             if column in named and isinstance(value, int):

@@ -5,12 +5,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, delete, func, select, update
+from sqlalchemy import Connection, bindparam, case, delete, func, select, update
 
 from darklib.catalogue.columns import clean
 from darklib.catalogue.rows import chunks, exposure_us, inserted
 from darklib.catalogue.tables import FRAMES, SERIES
-from darklib.facts.frame import Frame, Kind
+from darklib.facts.frame import Frame, Kind, TemperatureFrom
 from darklib.facts.grouping import in_series, series_id, series_key
 from darklib.facts.units import seconds
 
@@ -169,12 +169,26 @@ def _values(
     }
 
 
-def _figures(connection: Connection, series: Any) -> list[dict[str, Any]]:
+def figures_as_told(connection: Connection) -> dict[int, dict[str, Any]]:
+    """By row number, the temperatures of series with frames whose own was inferred, as they are without."""
+    inferred = connection.scalars(
+        select(FRAMES.c.series).where(FRAMES.c.temperature_from == TemperatureFrom.PIXELS).distinct()
+    ).all()
+    told = case((FRAMES.c.temperature_from == TemperatureFrom.PIXELS, None), else_=FRAMES.c.temperature_c100)
+    names = ("t_min", "t_median", "t_max", "t_unknown")
+    found: dict[int, dict[str, Any]] = {}
+    for some in chunks(inferred):
+        for one in _figures(connection, some, told):
+            found[one["row"]] = {name: one[name] for name in names}
+    return found
+
+
+def _figures(connection: Connection, series: Any, temperature: Any = FRAMES.c.temperature_c100) -> list[dict[str, Any]]:
     rows = connection.execute(
         select(
             FRAMES.c.series,
             FRAMES.c.retired,
-            FRAMES.c.temperature_c100,
+            temperature,
             func.count(),
             func.min(FRAMES.c.taken_at),
             func.max(FRAMES.c.taken_at),
@@ -182,7 +196,7 @@ def _figures(connection: Connection, series: Any) -> list[dict[str, Any]]:
             func.sum(FRAMES.c.size),
         )
         .where(FRAMES.c.series.in_(series))
-        .group_by(FRAMES.c.series, FRAMES.c.retired, FRAMES.c.temperature_c100)
+        .group_by(FRAMES.c.series, FRAMES.c.retired, temperature)
     )
     grouped: dict[int, list[Any]] = defaultdict(list)
     for row in rows:
