@@ -42,6 +42,7 @@ class Look:
     """One file looked at. sha256 is empty for a file that is no image or could not be read to its end.
 
     size in bytes; modified: its time stamp, UTC. facts may be given beside a refusal: the header was readable then.
+    hot: the hot pixels, as `pixels/hot.encoded` writes them; None where the frame is too small to have any.
     """
 
     path: str
@@ -52,6 +53,15 @@ class Look:
     pixels: PixelFacts | None = None
     refusal: Refusal | None = None
     not_an_image: bool = False
+    hot: bytes | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pixels:
+    """What the pixels of one frame say: its figures, and its hot pixels as bytes."""
+
+    facts: PixelFacts
+    hot: bytes | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

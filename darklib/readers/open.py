@@ -8,10 +8,10 @@ from pathlib import Path
 
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.errors import DarklibError
-from darklib.facts.frame import FrameFacts, PixelFacts
+from darklib.facts.frame import FrameFacts
 from darklib.readers import contents, fits
 from darklib.readers import sniff as sniffing
-from darklib.readers.answers import Look, Refusal, Refused, SensorArray, Sniffed
+from darklib.readers.answers import Look, Pixels, Refusal, Refused, SensorArray, Sniffed
 from darklib.readers.structure import AtMost
 
 __all__ = ["Look", "Refusal", "SensorArray", "Sniffed", "look", "read_facts", "sensor_array", "sniff"]
@@ -55,7 +55,9 @@ def look(path: str | Path, want_pixels: bool = True) -> Look:
         raise
     except Exception as error:  # noqa: BLE001 - whatever a damaged file makes a library do: the rest of the card goes on
         return Look(name, sha256, size, modified, None, None, Refusal("damaged", f"{SET_ASIDE['damaged']}: {error!r}"))
-    return Look(name, sha256, size, modified, facts, pixels)
+    if pixels is None:
+        return Look(name, sha256, size, modified, facts)
+    return Look(name, sha256, size, modified, facts, pixels.facts, hot=pixels.hot)
 
 
 def read_facts(path: str | Path) -> FrameFacts:
@@ -115,7 +117,7 @@ def sensor_array(path: str | Path) -> SensorArray:
 
 def _judged(
     found: Sniffed, name: str, data: memoryview, size: int, want_pixels: bool
-) -> tuple[FrameFacts, PixelFacts | None]:
+) -> tuple[FrameFacts, Pixels | None]:
     """Facts and figures of a file that passes for an image. Raises Refused."""
     if size > contents.LARGEST:
         raise Refused("unsupported", "larger than 2 GB")
@@ -128,7 +130,7 @@ def _judged(
     return _of_raw(found.format, name, data, want_pixels)
 
 
-def _of_fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFacts | None]:
+def _of_fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, Pixels | None]:
     from darklib.readers import fits_pixels
 
     own = not contents.is_gzipped(data)
@@ -148,7 +150,7 @@ def _of_fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFact
         raise
 
 
-def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tuple[FrameFacts, PixelFacts | None]:
+def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tuple[FrameFacts, Pixels | None]:
     from darklib.readers import libraw, raws
 
     file = raws.opened(format_, data)
@@ -171,12 +173,13 @@ def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tup
         raise
 
 
-def _measured(sensor: SensorArray) -> PixelFacts:
+def _measured(sensor: SensorArray) -> Pixels:
+    from darklib.pixels.hot import encoded, hot_pixels
     from darklib.pixels.measure import measure
     from darklib.readers.blank import check_not_blank
 
     check_not_blank(sensor.data)
-    return measure(
+    facts = measure(
         sensor.data,
         cfa=sensor.cfa,
         cfa_rows=sensor.cfa_rows,
@@ -185,6 +188,15 @@ def _measured(sensor: SensorArray) -> PixelFacts:
         white_dn=sensor.white_dn,
         bits=sensor.bits,
     )
+    hot = hot_pixels(
+        sensor.data,
+        cfa=sensor.cfa,
+        cfa_rows=sensor.cfa_rows,
+        cfa_columns=sensor.cfa_columns,
+        white_dn=sensor.white_dn,
+        dn_step=facts.dn_step,
+    )
+    return Pixels(facts, None if hot is None else encoded(hot))
 
 
 def _sniffed(handle: FileIO, name: str) -> Sniffed:
