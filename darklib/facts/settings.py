@@ -42,8 +42,8 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class PriceLimits:
-    """Limits of the verdicts of darks once the sensor is measured. Percent of exposure time that an exact set would save,
-    with dithered lights and with the sky fixed to its pixels; hot pixels left; false vignetting in percent of the sky.
+    """Limits of the verdicts of darks once the sensor is measured. Percent of exposure time that an exact set would
+    save, with dithered lights and with the sky fixed to its pixels; hot pixels left; false vignetting, percent of sky.
     """
 
     good_dithered_percent: float = 5.0

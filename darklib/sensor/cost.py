@@ -34,7 +34,7 @@ ASSUMED_SKY_E_S = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Sensor:
-    """What of a camera a price needs. step_e: electrons of one step of the converter. full_well_e: None where not known.
+    """What of a camera a price needs. step_e: electrons of one step of the converter. full_well_e: None: not known.
     level_held: the camera holds its black level, so that a set's level says nothing and leaves no error.
     """
 
@@ -96,18 +96,22 @@ def sensor_of(model: SensorModel) -> Sensor | None:
         return None
     usual = model.doubling_c.value if model.doubling_c is not None else ASSUMED_DOUBLING_C
     hot = model.hot_doubling_c.value if model.hot_doubling_c is not None else ASSUMED_HOT_DOUBLING_C
+    gain = model.gain_e_per_dn.value
+    tops = [model.full_well_e.value] if model.full_well_e is not None else []
+    if model.readout.white_dn is not None and model.bias_dn is not None:
+        tops.append((model.readout.white_dn - model.bias_dn.value) * gain)
     return Sensor(
         model.read_noise_e.value,
-        model.gain_e_per_dn.value * (model.readout.dn_step or 1),
+        gain * (model.readout.dn_step or 1),
         rates_of(model.dark_rates, usual, hot),
-        model.full_well_e.value if model.full_well_e is not None else None,
+        min((one for one in tops if one > 0.0), default=None),
         bool(model.level_held),
     )
 
 
 @dataclass(frozen=True, slots=True)
 class _Prepared:
-    """What all sets for the same lights share: of each bin dark current and sky, and variance; of an ordinary one sigma."""
+    """What all sets for the same lights share: electrons and variance of each bin of pixels; sigma of an ordinary one."""
 
     total_e: tuple[float, ...]
     variance_e2: tuple[float, ...]
