@@ -38,14 +38,25 @@ def ingest(
     stated = Stated(kind, train, body, ranges.temperature(temperature), ranges.clock_shift(clock))
     progress = progress_of(common)
     ask = ask_of(common, progress)
-    from darklib.jobs.ingest import ingest as job
-    from darklib.show import documents, ingest_screen
+    from darklib.jobs.looking import lookers
 
-    with library(common) as opened:
-        result = job(
-            opened, paths or [], stated, in_place=in_place, move=move, dry_run=dry_run, progress=progress, ask=ask
-        )
-        root = opened.root
+    with lookers() as guard:
+        from darklib.jobs.ingest import ingest as job
+        from darklib.show import documents, ingest_screen
+
+        with library(common) as opened:
+            result = job(
+                opened,
+                paths or [],
+                stated,
+                in_place=in_place,
+                move=move,
+                dry_run=dry_run,
+                progress=progress,
+                ask=ask,
+                guard=guard,
+            )
+            root = opened.root
     return tell(
         common,
         lambda: documents.ingest(result, root),

@@ -10,6 +10,7 @@ from darklib.jobs.library import Opened
 from darklib.jobs.placing import CopiedIn, LeftWhereItIs
 from darklib.jobs.ports import Ask, NobodyToAsk, Progress, Silent
 from darklib.jobs.results import IngestResult
+from darklib.readers.guard import Guard
 from darklib.store.mishap import in_words
 from darklib.store.names import shown
 from darklib.store.walk import Found, Passed, walk, walk_own
@@ -27,13 +28,15 @@ def ingest(
     dry_run: bool = False,
     progress: Progress | None = None,
     ask: Ask | None = None,
+    guard: Guard | None = None,
     workers: int = 0,
     copiers: int = COPIERS,
 ) -> IngestResult:
     """Takes in files and folders (none named: the inbox). The source is never changed, except by `move` after a
     verified copy. With `dry_run` everything is looked at and decided, and nothing is written.
 
-    workers: processes that read files (0: one a core); copiers: threads that copy (0: none of their own). Raises
+    guard: processes that read files and are there already, which stay; else workers of this run's own, so many (0: one
+    a core). copiers: threads that copy (0: none of their own). Raises
     DarklibError when the library's disk refuses; a file that cannot be taken is part of the result, not an error.
     """
     if in_place and move:
@@ -54,6 +57,7 @@ def ingest(
         dry_run=dry_run,
         progress=progress or Silent(),
         ask=ask or NobodyToAsk(),
+        guard=guard,
         workers=workers,
         copiers=copiers,
     )

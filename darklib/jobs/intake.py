@@ -8,6 +8,7 @@ the context. Each stored frame is a verified copy first, a journal line second, 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import nullcontext
 from dataclasses import asdict, replace
 from datetime import UTC
 from functools import partial
@@ -32,7 +33,7 @@ from darklib.jobs.record import Recorder
 from darklib.jobs.results import Duplicate, IngestResult, KindGroup, PassedOver, SetAsideFile
 from darklib.jobs.stated_for_all import new_camera, statements_of
 from darklib.jobs.tally import Tally
-from darklib.jobs.underway import Copying, Waiting, identified
+from darklib.jobs.underway import Copying, Waiting, identified, waiting
 from darklib.kinds.groups import decide, group_key
 from darklib.readers.guard import Guard
 from darklib.readers.open import Look
@@ -56,7 +57,7 @@ class Intake:
     """Methods stand in the order in which a file meets them.
 
     sources: for files that are not where they came from, what to call their source. again: files once set aside are
-    tried again.
+    tried again. guard: workers that look at files and stay for the next run; else `workers` of this run's own.
     """
 
     def __init__(
@@ -72,12 +73,14 @@ class Intake:
         sources: Mapping[Path, str] | None = None,
         progress: Progress,
         ask: Ask,
+        guard: Guard | None = None,
         workers: int = 0,
         copiers: int = COPIERS,
     ) -> None:
         self.opened, self.placing, self.stated = opened, placing, stated
         self.move, self.dry_run, self.again = move, dry_run, again
-        self.progress, self.ask, self.workers = progress, ask, workers
+        self.progress, self.ask = progress, ask
+        self._guard = nullcontext(guard) if guard is not None else Guard(workers)
         self.recorder = Recorder(opened, command)
         self._work = Work(opened, self.recorder.batch, dry_run)
         self._sources = dict(sources or {})
@@ -128,7 +131,7 @@ class Intake:
     def _look_at_all(self, found: Sequence[Found]) -> None:
         folder: Path | None = None
         together: list[Waiting] = []
-        with Guard(self.workers) as guard:
+        with self._guard as guard:
             for item, look in zip(found, guard.map([str(item.path) for item in found]), strict=True):
                 if self._stop.asked:
                     break
@@ -152,7 +155,7 @@ class Intake:
         elif look.refusal is not None or look.facts is None:
             self._set_aside(found, look)
         else:
-            return Waiting(found, look, look.facts, look.pixels)
+            return waiting(self.opened, found, look, look.facts, dry_run=self.dry_run)
         return None
 
     def _duplicate(self, found: Found, look: Look) -> None:

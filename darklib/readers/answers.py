@@ -2,16 +2,19 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import FrameFacts, PixelFacts
 
-SensorData = NDArray[np.uint16] | NDArray[np.int32] | NDArray[np.float32]
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    SensorData: TypeAlias = NDArray[np.uint16] | NDArray[np.int32] | NDArray[np.float32]
+else:
+    SensorData = Any  # the process that has its workers look needs no numpy of its own
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,12 +40,31 @@ class Refusal:
     text: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Bands:
+    """Bands of whole rows spread evenly over the picture of a sensor, masked borders left out.
+
+    data: uint16, (rows, width), the bands one below the other, each `rows_of_band` high; tops: the row of the picture
+    at which each begins. height: of the whole picture. cfa: letters row by row as seen from data[0, 0]; bands begin
+    where the pattern does, so it holds for all of them.
+    """
+
+    data: "NDArray[np.uint16]"
+    rows_of_band: int
+    tops: tuple[int, ...]
+    height: int
+    cfa: str | None = None
+    cfa_rows: int | None = None
+    cfa_columns: int | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """One file looked at. sha256 is empty for a file that is no image or could not be read to its end.
 
     size in bytes; modified: its time stamp, UTC. facts may be given beside a refusal: the header was readable then.
-    hot: the hot pixels, as `pixels/hot.encoded` writes them; None where the frame is too small to have any.
+    bands: only where they were asked for, see `bands`. hot: the hot pixels, as `pixels/hot.encoded` writes them; None
+    where the frame is too small to have any.
     """
 
     path: str
@@ -53,6 +75,7 @@ class Look:
     pixels: PixelFacts | None = None
     refusal: Refusal | None = None
     not_an_image: bool = False
+    bands: Bands | None = None
     hot: bytes | None = None
 
 
@@ -99,8 +122,10 @@ class Refused(Exception):
         return DarklibError(self.refusal.code, self.refusal.text, path=path)
 
 
-def whole_numbers(data: NDArray[Any]) -> SensorData:
+def whole_numbers(data: "NDArray[Any]") -> SensorData:
     """Integers as uint16 where every value fits, else as int32 or, beyond that, float32."""
+    import numpy as np
+
     if data.dtype == np.uint16 and data.dtype.isnative:
         return data
     low, high = (int(data.min()), int(data.max())) if data.size else (0, 0)

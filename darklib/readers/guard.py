@@ -63,6 +63,12 @@ class Guard:
     ) -> None:
         self.close(at_once=error is not None)
 
+    def begin(self) -> "Guard":
+        """Start all workers now: their imports then run while this process does its own."""
+        while len(self._all) < self.workers:
+            self._all.append(_started(self.task))
+        return self
+
     def submit(self, path: str) -> None:
         """Hand in a file; its answer comes out of `results`."""
         self._waiting.append((self._count, os.fspath(path)))
