@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from darklib.facts.frame import BodyRef, Readout
+from darklib.facts.frame import BodyRef, FrameWarning, Readout
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,47 @@ class DarkCurrent:
 
 
 @dataclass(frozen=True, slots=True)
+class DarkLaw:
+    """How dark current grows with temperature. form: doubling (2^((T - T0) / dT)) or arrhenius (T^(3/2) exp(-E / kT)).
+
+    rate_e_s: at reference_c, the middle of the span from low_c to high_c. doubling_c: there; None where the span is too
+    wide for one number. doubling_low_c, doubling_high_c: at the ends. residuals: each point over the law, less one, in
+    the order of SensorModel.dark_current's points that are above zero; scatter: their root mean square over their
+    errors.
+    """
+
+    form: str
+    reference_c: float
+    rate_e_s: float
+    doubling_c: Value | None
+    energy_ev: Value | None
+    low_c: float
+    high_c: float
+    doubling_low_c: float
+    doubling_high_c: float
+    residuals: tuple[float, ...]
+    scatter: float
+
+
+@dataclass(frozen=True, slots=True)
+class Dated:
+    """One figure of one night, for drift over the years. what: bias_dn, read_noise_dn or hot_pixels_per_megapixel."""
+
+    night: str
+    what: str
+    value: Value
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A frame that was not measured, by its id: a code of `facts/codes` and why in words."""
+
+    id: str
+    code: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class SensorModel:
     """One body in one readout, as its own frames show it. None: the library's frames do not tell.
 
@@ -51,6 +92,13 @@ class SensorModel:
     dark current doubles; hot_doubling_c: the same of hot pixels. level_held: the camera holds its black level, so
     that the level of a dark says nothing of its dark current. troubles: codes of `facts/codes`.
     frames_used: how many frames of each kind; advice: sentences on what to shoot to know more.
+
+    gain_by_colour, black_by_colour: electrons per DN and level of a bias of each CFA colour ("" for mono). linear_e:
+    electrons up to which variance follows the mean, where brighter flats have left the line. step_dn: distance of the
+    numbers written. law: of the median's dark current. unstable_pixels_per_megapixel: pixels that change from frame to
+    frame beyond their noise. trouble_details: the troubles in sentences with figures. history: figures by night.
+    gain_assumed: the gain is that of another ISO, in proportion. used_ids, left_out: which frames. read_noise_dn: DN
+    rms.
     """
 
     body: BodyRef
@@ -68,3 +116,15 @@ class SensorModel:
     troubles: tuple[str, ...] = ()
     frames_used: Mapping[str, int] = field(default_factory=dict)
     advice: tuple[str, ...] = ()
+    gain_by_colour: Mapping[str, Value] = field(default_factory=dict)
+    black_by_colour: Mapping[str, Value] = field(default_factory=dict)
+    linear_e: Value | None = None
+    step_dn: float = 1.0
+    law: DarkLaw | None = None
+    unstable_pixels_per_megapixel: Value | None = None
+    trouble_details: tuple[FrameWarning, ...] = ()
+    history: tuple[Dated, ...] = ()
+    gain_assumed: bool = False
+    used_ids: tuple[str, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    read_noise_dn: Value | None = None
