@@ -1,10 +1,12 @@
 """Folders made, and the fsyncs that make new names in them durable, singly or many at a time."""
 
 import threading
+from contextlib import suppress
 from pathlib import Path
 from types import TracebackType
 
 from darklib.store.mishap import told
+from darklib.store.names import alike
 from darklib.store.seam import Seam
 
 
@@ -23,6 +25,7 @@ class Batch:
         self._top = top
         self._secured: set[Path] = set()
         self._folders: dict[Path, None] = {}
+        self._names: dict[Path, dict[str, str]] = {}
         self._lock = threading.Lock()
 
     def add(self, folder: Path) -> None:
@@ -35,6 +38,23 @@ class Batch:
                     if above not in self._secured:
                         self._folders[above] = None
                     above = above.parent
+
+    def clashes(self, folder: Path, name: str) -> bool:
+        """Whether another name stands in the folder that some system takes for this one: a library may be copied to a
+        disk that does not tell capital from small letters. Names of other processes since the first look are not seen.
+        """
+        with self._lock:
+            if folder not in self._names:
+                with suppress(OSError):  # what cannot be listed refuses the file itself
+                    entries = self._seam.scandir(folder)
+                    self._names[folder] = {alike(entry.name): entry.name for entry in entries}
+            return self._names.get(folder, {}).get(alike(name), name) != name
+
+    def named(self, path: Path) -> None:
+        """This file got its name."""
+        with self._lock:
+            if path.parent in self._names:
+                self._names[path.parent].setdefault(alike(path.name), path.name)
 
     def settle(self) -> None:
         """fsync every folder noted so far; one that fails stays noted."""

@@ -224,7 +224,7 @@ def _publish(
             with told(part, "cannot write"):
                 seam.fsync(handle)
         sha256, size = check(part, wrote)
-        done = _named(seam, part, folder, name, sha256, size, exact)
+        done = _named(seam, part, folder, name, sha256, size, exact, batch)
     except BaseException:
         remove_quietly(seam, part)
         raise
@@ -240,13 +240,20 @@ def _finished(seam: Seam, done: Published, batch: Batch | None, read_only: bool)
     return done
 
 
-def _named(seam: Seam, part: Path, folder: Path, name: str, sha256: str, size: int, exact: bool) -> Published:
+def _named(
+    seam: Seam, part: Path, folder: Path, name: str, sha256: str, size: int, exact: bool, batch: Batch | None
+) -> Published:
     number = 1
     while True:
         path = folder / numbered(name, number)
+        if batch is not None and not exact and batch.clashes(folder, path.name):
+            number += 1
+            continue
         with told(path, "cannot store"):
             try:
                 _give_name(seam, part, path)
+                if batch is not None:
+                    batch.named(path)
                 return Published(path, sha256, size)
             except FileExistsError:
                 pass

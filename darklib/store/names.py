@@ -97,6 +97,13 @@ def numbered(name: str, number: int) -> str:
     return f"{stem}-{number}{suffix}"
 
 
+def alike(name: str) -> str:
+    """Equal for names that some systems take for one: they differ in case, or in how a letter with its accent is put
+    together.
+    """
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
+
+
 def stored_name(parent: str, name: str) -> str:
     """The name a frame is stored under: its parent folder and its own name, as `100XXXXX_IMG_0001.DNG`.
 
