@@ -1,20 +1,21 @@
 """Frame rows: written when a frame comes in, worked out anew when something is said of it."""
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, RowMapping, bindparam, insert, select, update
 
 from darklib.catalogue.columns import clean
 from darklib.catalogue.identities import Identities
+from darklib.catalogue.nights import NightBook, Spot
 from darklib.catalogue.records import known_of, newest_measurements, records_of
-from darklib.catalogue.rows import chunks, frame_values
+from darklib.catalogue.rows import chunks, exposure_us, frame_values, order_us
 from darklib.catalogue.series import SeriesBook
 from darklib.catalogue.statements import Holding, add_statements, holding, value_of
 from darklib.catalogue.tables import FRAMES, MEASUREMENTS, RECORDS, RUNS
 from darklib.facts.entries import Stored
-from darklib.facts.frame import BodyRef, Frame, FrameRecord
+from darklib.facts.frame import BodyRef, Frame, FrameRecord, Kind, Statement
 from darklib.facts.plain import to_plain
 from darklib.facts.resolve import frame_of, train_facts
 from darklib.facts.train import TrainRef
@@ -22,6 +23,9 @@ from darklib.facts.units import instant_us
 
 TOGETHER = 500
 """Frames written in one statement."""
+
+DECIDES_NIGHTS = ("kind", "body", "order_us", "exposure_us")
+"""Columns of a frame on which nights depend, its own and those of frames near it."""
 
 
 class FrameBook:
@@ -32,18 +36,30 @@ class FrameBook:
         self._run = run
         self.identities = Identities(connection)
         self.series = SeriesBook(connection)
+        self._nights = NightBook(connection)
+        self._spots: list[Spot] = []
 
     def take(self, waiting: Sequence[Stored]) -> None:
         """Frames come in. One that is known already only brings what was stated of it this time."""
         shas = [entry.record.sha256 for entry in waiting]
         known = known_of(self._connection, set(shas))
         again = len(set(shas)) < len(shas) or any(one.statements and one.record.sha256 in known for one in waiting)
-        # A frame that comes again with other statements moves; those after it must find it moved.
-        for some in [[one] for one in waiting] if again else [waiting]:
-            self._take_some(some, known)
+        # A frame that comes again with other statements moves, and a light may move those that follow it into its
+        # night; those after it must find them moved.
+        singly = again or not self._nights.quiet(self._coming(waiting, known))
+        for some in [[one] for one in waiting] if singly else [waiting]:
+            self._take_some(some, known, watch=singly)
             known.update(one.record.sha256 for one in some)
+            self._settle_nights()
 
-    def _take_some(self, waiting: Sequence[Stored], known: set[str]) -> None:
+    def _coming(self, waiting: Sequence[Stored], known: set[str]) -> list[Frame]:
+        fresh = [one for one in waiting if one.record.sha256 not in known]
+        held = holding(self._connection, {one.record.sha256 for one in fresh})
+        return [
+            _frame(one.record, Holding([*one.statements, *_held(held, one)]), body=None, train=None) for one in fresh
+        ]
+
+    def _take_some(self, waiting: Sequence[Stored], known: set[str], *, watch: bool) -> None:
         fresh = {one.record.sha256: one.record for one in waiting if one.record.sha256 not in known}
         measured_before = self._measured_before(fresh)
         self._add_measurements(
@@ -63,6 +79,8 @@ class FrameBook:
             if sha256 in newest:
                 record = replace(record, measured=newest[sha256])
             values = self._resolved(record, held.get(sha256) or Holding())
+            if watch and values["kind"] in (Kind.LIGHT, Kind.FLAT):
+                self._spots.append(Spot(values["body"], values["order_us"]))
             rows.append({**values, "run": self._run})
             if self.identities.relinked:
                 rows = self._written(rows, fresh)
@@ -120,19 +138,30 @@ class FrameBook:
             self._connection.execute(insert(MEASUREMENTS), list(fresh.values()))
         return list(dict.fromkeys(sha256 for sha256, _ in fresh))
 
-    def _resolved(self, record: FrameRecord, held: Holding, left: int | None = None) -> dict[str, Any]:
-        """The columns of a frame; it is counted into its series, and out of the series `left`."""
+    def _resolved(
+        self, record: FrameRecord, held: Holding, before: RowMapping | None = None, night: str | None = None
+    ) -> dict[str, Any]:
+        """The columns of a frame; it is counted into its series, and out of that of its row `before`. night: by other
+        frames, where it is known; else as before where nothing has changed on which a night depends.
+        """
         body = self.identities.body(record.read, held.statements)
         train = self.identities.train(train_facts(record.read, held.statements))
-        frame = _frame(record, held, body=body[1] if body else None, train=train[1] if train else None)
+        frame = _frame(record, held, body=body[1] if body else None, train=train[1] if train else None, night=night)
+        if before is not None and night is None:
+            body_row, at_us = (body[0] if body else None), order_us(frame.taken_at)
+            now = (frame.kind, body_row, at_us, exposure_us(frame.exposure_s))
+            if now == tuple(before[name] for name in DECIDES_NIGHTS):
+                frame = replace(frame, night=before["night"])
+            else:
+                self._spots += [Spot(before["body"], before["order_us"]), Spot(body_row, at_us)]
         refers: dict[str, Any] = {
             "body": body[0] if body else None,
             "readout": self.identities.readout(frame.readout),
             "train": train[0] if train else None,
         }
         series = self.series.join(frame, **refers)
-        if left is not None:
-            self.series.leave(left)
+        if before is not None:
+            self.series.leave(before["series"])
         return frame_values(frame, series=series, **refers)
 
     def resolve_again(self, sha256s: Iterable[str]) -> None:
@@ -142,27 +171,45 @@ class FrameBook:
             done = self._resolve_some(waiting[:TOGETHER])
             waiting = waiting[done:]
             self.follow_bodies()
+        self._settle_nights()
 
     def _resolve_some(self, some: Sequence[str]) -> int:
         """How many of them are done: all, or as far as one that brought a body whose frames must follow first."""
         records = records_of(self._connection, some)
         held = holding(self._connection, some)
-        now = select(FRAMES.c.sha256, FRAMES.c.series).where(FRAMES.c.sha256.in_(some))
-        series = {row[0]: row[1] for row in self._connection.execute(now)}
+        now = {row["sha256"]: row for row in self._rows_of(some)}
         rows, done = [], 0
         for sha256 in some:
             done += 1
             if sha256 in records:
-                values = self._resolved(records[sha256], held.get(sha256) or Holding(), series[sha256])
-                rows.append({f"n_{name}": value for name, value in values.items()})
+                rows.append(self._resolved(records[sha256], held.get(sha256) or Holding(), now[sha256]))
             if self.identities.relinked:
                 break
-        if rows:
-            names = [name.removeprefix("n_") for name in rows[0]]
-            change = update(FRAMES).where(FRAMES.c.sha256 == bindparam("n_sha256"))
-            change = change.values({name: bindparam(f"n_{name}") for name in names if name != "sha256"})
-            self._connection.execute(change, rows)
+        self._change(rows)
         return done
+
+    def _rows_of(self, some: Sequence[str]) -> Sequence[RowMapping]:
+        wanted = (FRAMES.c.sha256, FRAMES.c.series, FRAMES.c.night, *(FRAMES.c[name] for name in DECIDES_NIGHTS))
+        return self._connection.execute(select(*wanted).where(FRAMES.c.sha256.in_(some))).mappings().all()
+
+    def _change(self, rows: Sequence[dict[str, Any]]) -> None:
+        if rows:
+            names = [name for name in rows[0] if name != "sha256"]
+            change = update(FRAMES).where(FRAMES.c.sha256 == bindparam("n_sha256"))
+            change = change.values({name: bindparam(f"n_{name}") for name in names})
+            self._connection.execute(change, [{f"n_{name}": value for name, value in row.items()} for row in rows])
+
+    def _settle_nights(self) -> None:
+        """Frames near those that came or changed go into the night they now belong to."""
+        spots, self._spots = self._spots, []
+        moved = self._nights.others(spots) if spots else []
+        for some in chunks(moved):
+            shas = [sha256 for sha256, _ in some]
+            records, held = records_of(self._connection, shas), holding(self._connection, shas)
+            before = {row["sha256"]: row for row in self._rows_of(shas)}
+            self._change(
+                [self._resolved(records[one], held.get(one) or Holding(), before[one], night) for one, night in some]
+            )
 
     def follow_bodies(self) -> None:
         """Frames of bodies that were joined go where they now belong."""
@@ -172,9 +219,16 @@ class FrameBook:
             self.resolve_again(self._connection.scalars(frames).all())
 
 
-def _frame(record: FrameRecord, held: Holding, *, body: BodyRef | None, train: TrainRef | None) -> Frame:
+def _held(held: Mapping[str, Holding], one: Stored) -> list[Statement]:
+    there = held.get(one.record.sha256)
+    return there.statements if there is not None else []
+
+
+def _frame(
+    record: FrameRecord, held: Holding, *, body: BodyRef | None, train: TrainRef | None, night: str | None = None
+) -> Frame:
     try:
-        return frame_of(record, held.statements, body=body, train=train, retired=held.retired)
+        return frame_of(record, held.statements, body=body, train=train, retired=held.retired, night=night)
     except OverflowError:
         # A time at either end of the calendar has no night and no UTC; a replay must not stop at it.
         timeless = replace(record, read=replace(record.read, taken_at=None))

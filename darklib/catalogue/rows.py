@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
@@ -57,6 +58,11 @@ def exposure_us(exposure_s: float | None) -> int | None:
     return whole(round(exposure_s * 1e6)) if exposure_s is not None and abs(exposure_s) < LONGEST_S else None
 
 
+def order_us(taken_at: datetime | None) -> int:
+    """By what frames are put in order of time; those without a time come last."""
+    return MOST if taken_at is None else instant_us(taken_at)
+
+
 def hundredths(value: float | None) -> int | None:
     """Degrees as the catalogue holds them; None for what is no temperature."""
     return round(value * 100) if value is not None and abs(value) < 1e6 else None
@@ -96,7 +102,7 @@ def frame_values(frame: Frame, *, body: int | None, readout: int, train: int | N
         "train": train,
         "target": frame.target,
         "taken_at": taken_at,
-        "order_us": MOST if taken_at is None else taken_at,
+        "order_us": order_us(frame.taken_at),
         "time_from": frame.time_from,
         "night": frame.night,
         "combined": to_plain(frame.combined),

@@ -93,7 +93,7 @@ class FrameFacts:
     origin_y: sensor pixels after binning, as stored. cfa: letters row by row ("RGGB"), cfa_rows x cfa_columns.
     sensor_temperature_c is the sensor's; ambient_temperature_c the air's, never used for the sensor.
     taken_at: start of the exposure, aware where the file names a zone or UTC, else naive local time (`time_origin` says
-    which keyword). night_length fields are absent on purpose: the night is worked out in `facts/resolve`.
+    which keyword). The night is no fact of a file: it is worked out in `facts/resolve` and `facts/night`.
     in_camera_subtraction: the camera took its own dark off (long-exposure noise reduction).
     compression: none, lossless, lossy. demosaiced: pixels no longer are sensor values.
     """
@@ -268,6 +268,7 @@ class FrameRecord:
 
     path: relative to the library with forward slashes, or absolute where `in_place`. zone: the IANA zone in which
     times without one are read. source_path and modified: where and how old the file was when taken in.
+    longitude_deg: of the site by the configuration, east positive; what the file says goes first.
     """
 
     sha256: str
@@ -280,6 +281,7 @@ class FrameRecord:
     zone: str
     source_path: str
     modified: datetime
+    longitude_deg: float | None = None
 
     @property
     def id(self) -> str:

@@ -19,7 +19,7 @@ from darklib.facts.frame import (
     TemperatureFrom,
 )
 from darklib.facts.naming import body_id, body_key, five_letters, slug
-from darklib.facts.night import localised, night_of
+from darklib.facts.night import EARLY_AFTERNOON_S, after_noon_s, localised, night_of
 from darklib.facts.train import TrainFacts, TrainRef, fingerprint, label
 
 HEADER_TEMPERATURE_ERROR_C = 0.5
@@ -102,6 +102,20 @@ def moment_of(record: FrameRecord, statements: Iterable[Statement]) -> tuple[dat
     return taken, source
 
 
+def night_by_itself(record: FrameRecord, taken_at: datetime) -> str:
+    """The night of a frame that was taken then (aware), whatever other frames there are."""
+    return night_of(taken_at, record.zone, _longitude(record))
+
+
+def shot_early(record: FrameRecord, taken_at: datetime) -> bool:
+    """Whether it was then early in the afternoon, when flats of the morning after are still shot."""
+    return after_noon_s(taken_at, record.zone, _longitude(record)) < EARLY_AFTERNOON_S
+
+
+def _longitude(record: FrameRecord) -> float | None:
+    return record.read.longitude_deg if record.read.longitude_deg is not None else record.longitude_deg
+
+
 def frame_of(
     record: FrameRecord,
     statements: Iterable[Statement] = (),
@@ -110,11 +124,13 @@ def frame_of(
     train: TrainRef | None = None,
     retired: bool = False,
     series: str | None = None,
+    night: str | None = None,
 ) -> Frame:
     """The outcome of all facts of one frame.
 
     statements: in order of time, undone ones left out; the last one on a field wins, and value None takes it back.
     body, train: what the catalogue knows them as (joined, labelled); else they are made from the file's own words.
+    night: where other frames decide it (`facts/night`); else that of the frame by itself.
     """
     statements = tuple(statements)
     read, measured = record.read, record.measured
@@ -159,7 +175,7 @@ def frame_of(
         target=str(stated_target) if stated_target is not None else read.target,
         taken_at=taken_at,
         time_from=time_from,
-        night=night_of(taken_at, record.zone) if taken_at is not None else None,
+        night=(night or night_by_itself(record, taken_at)) if taken_at is not None else None,
         combined=read.combined,
         row_order=read.row_order,
         median_dn=measured.median_dn if measured else None,

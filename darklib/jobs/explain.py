@@ -4,8 +4,9 @@ from pathlib import Path
 
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.errors import DarklibError
-from darklib.facts.frame import Fact, Frame, FrameRecord, KindFrom, PixelFacts
-from darklib.facts.resolve import frame_of
+from darklib.facts.frame import Fact, Frame, FrameRecord, Kind, KindFrom, PixelFacts
+from darklib.facts.resolve import frame_of, night_by_itself
+from darklib.facts.settings import Site
 from darklib.jobs.ids import frames_meant
 from darklib.jobs.library import Opened
 from darklib.jobs.results import Amendment, ExplainResult, SetAsideFile
@@ -81,10 +82,11 @@ def _looked_at(opened: Opened | None, path: Path) -> ExplainResult:
         return ExplainResult(name, False, None, refusal=SetAsideFile(name, reason, code))
     candidate = Candidate(look.facts, look.pixels, (shown(path.parent.name),), shown(path.name), None)
     decision = decide([candidate])[0]
-    zone = opened.settings.site.timezone if opened else WITHOUT_LIBRARY_ZONE
+    site = opened.settings.site if opened else Site(timezone=WITHOUT_LIBRARY_ZONE)
     record = FrameRecord(
-        look.sha256, look.size, name, True, look.facts, look.pixels, decision, zone, name, look.modified
-    )
+        look.sha256, look.size, name, True, look.facts, look.pixels, decision, site.timezone, name, look.modified,
+        site.longitude_deg,
+    )  # fmt: skip
     frame = frame_of(record)
     refusal = SetAsideFile(name, look.refusal.text, look.refusal.code) if look.refusal else None
     return ExplainResult(
@@ -100,9 +102,23 @@ def _facts(record: FrameRecord, frame: Frame) -> tuple[Fact, ...]:
     if frame.kind is not None and frame.kind_from is not None:
         where = f"{frame.kind_from.value}, confidence {frame.kind_confidence:.2f}"
         facts.append(Fact("kind", frame.kind.value, "", frame.kind_from.value, where, "", _why(record, frame)))
-    if frame.night is not None:
-        facts.append(Fact("night", frame.night, "", "inferred", f"local noon to noon in {record.zone}", "", ""))
+    facts += _night(record, frame)
     return tuple(facts)
+
+
+def _night(record: FrameRecord, frame: Frame) -> list[Fact]:
+    """The night, and why it is another than the clock's where other frames decide it."""
+    if frame.night is None or frame.taken_at is None:
+        return []
+    own = night_by_itself(record, frame.taken_at)
+    note = ""
+    if own != frame.night:
+        note = f"by the clock {own}; " + (
+            "an unbroken run of lights is one night"
+            if frame.kind is Kind.LIGHT
+            else "flats of the morning after belong to the lights before them"
+        )
+    return [Fact("night", frame.night, "", "inferred", f"local noon to noon in {record.zone}", "", note)]
 
 
 def _why(record: FrameRecord, frame: Frame) -> str:

@@ -33,7 +33,7 @@ from darklib.jobs.record import Recorder
 from darklib.jobs.results import Duplicate, IngestResult, KindGroup, PassedOver, SetAsideFile
 from darklib.jobs.stated_for_all import new_camera, statements_of
 from darklib.jobs.tally import Tally
-from darklib.jobs.underway import Copying, Waiting, identified, waiting
+from darklib.jobs.underway import Copying, Waiting, identified, to_wait
 from darklib.kinds.groups import decide, group_key
 from darklib.readers.guard import Guard
 from darklib.readers.open import Look
@@ -155,7 +155,7 @@ class Intake:
         elif look.refusal is not None or look.facts is None:
             self._set_aside(found, look)
         else:
-            return waiting(self.opened, found, look, look.facts, dry_run=self.dry_run)
+            return to_wait(self.opened, found, look, look.facts, dry_run=self.dry_run)
         return None
 
     def _duplicate(self, found: Found, look: Look) -> None:
@@ -280,6 +280,7 @@ class Intake:
             zone=self.opened.settings.site.timezone,
             source_path=self._source(found),
             modified=look.modified.astimezone(UTC),
+            longitude_deg=self.opened.settings.site.longitude_deg,
         )
         statements = statements_of(self.stated) + waiting.extra
         self._tally.claimed.add(look.sha256)

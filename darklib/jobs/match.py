@@ -8,7 +8,9 @@ from darklib.catalogue.catalogue import FrameQuery
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame, FrameRecord, Kind
 from darklib.facts.match import Batch, Match
+from darklib.facts.night import Shot, nights_of
 from darklib.facts.resolve import frame_of
+from darklib.facts.units import instant_us, microseconds
 from darklib.jobs.asked import Nights
 from darklib.jobs.library import Opened
 from darklib.jobs.results import BatchesResult, MatchResult, SetAsideFile
@@ -107,9 +109,32 @@ def lights_at(opened: Opened, paths: Sequence[str]) -> tuple[list[Frame], tuple[
         if decision.kind is None:
             decision = replace(decision, kind=Kind.LIGHT)  # assumed: nobody said so, and it is no surer than it was
         assert look.facts is not None
-        zone = opened.settings.site.timezone
+        site = opened.settings.site
         record = FrameRecord(
-            look.sha256, look.size, path, True, look.facts, look.pixels, decision, zone, path, look.modified
-        )
+            look.sha256, look.size, path, True, look.facts, look.pixels, decision, site.timezone, path, look.modified,
+            site.longitude_deg,
+        )  # fmt: skip
         frames.append(frame_of(record))
-    return [frame for frame in frames if frame.kind is Kind.LIGHT and not frame.retired], tuple(unread)
+    lights = [frame for frame in frames if frame.kind is Kind.LIGHT and not frame.retired]
+    return _in_their_nights(lights), tuple(unread)
+
+
+def _in_their_nights(lights: Sequence[Frame]) -> list[Frame]:
+    """An unbroken run of lights is one night here as in the library; those that are stored stay where they are."""
+    shots = [
+        Shot(
+            light.id,
+            light.body.id if light.body else None,
+            True,
+            instant_us(light.taken_at),
+            None if light.exposure_s is None else microseconds(light.exposure_s),
+            light.night,
+        )
+        for light in lights
+        if light.taken_at is not None and light.night is not None
+    ]
+    nights = nights_of(shots)
+    return [
+        light if light.series is not None else replace(light, night=nights.get(light.id, light.night))
+        for light in lights
+    ]
