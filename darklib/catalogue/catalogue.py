@@ -7,13 +7,14 @@ from types import TracebackType
 
 from sqlalchemy import Connection, insert, select, update
 
-from darklib.catalogue import address, contents, finding, findings, frames, lists
+from darklib.catalogue import address, contents, finding, findings, frames, inferences, lists
 from darklib.catalogue.apply import Applier
 from darklib.catalogue.columns import clean
 from darklib.catalogue.contents import Rows
 from darklib.catalogue.finding import Candidate
 from darklib.catalogue.findings import Finding, Inference
 from darklib.catalogue.frames import FrameQuery, Page, SetAsideRow, SourceRow, StatementRow, StoredRow
+from darklib.catalogue.inferences import HotOutcome, HotRow
 from darklib.catalogue.lists import BodyRow, RunRow, TrainRow
 from darklib.catalogue.tables import RUNS, Base
 from darklib.catalogue.transaction import Transactions
@@ -275,6 +276,19 @@ class Catalogue:
         """Forgets inferences of one sort."""
         with self._transactions.writing() as connection:
             findings.drop_inferences(connection, what, sha256s)
+
+    def hot_rows(self, bodies: Collection[str] | None = None) -> list[HotRow]:
+        """Every dark and light of a known body, by time; see `inferences.hot_rows`."""
+        with self._read as connection:
+            return inferences.hot_rows(connection, bodies)
+
+    def put_inferred(
+        self, outcomes: Iterable[HotOutcome], made: Iterable[Inference], found: Iterable[Finding] = ()
+    ) -> None:
+        """Puts what was inferred into the frames' columns and keeps inferences and findings, in one transaction."""
+        with self._transactions.writing() as connection:
+            inferences.put(connection, outcomes, made)
+            findings.store_findings(connection, found)
 
     # all of it
 

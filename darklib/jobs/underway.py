@@ -6,6 +6,8 @@ from pathlib import Path
 
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import FrameFacts, FrameRecord, Kind, KindDecision, PixelFacts, Statement
+from darklib.jobs.hot_evidence import without_hot
+from darklib.jobs.library import Opened
 from darklib.kinds.groups import Candidate
 from darklib.readers.open import Look
 from darklib.store.hashing import hash_file
@@ -42,6 +44,11 @@ class Copying:
     record: FrameRecord
     statements: tuple[Statement, ...]
     path: "Future[Path]"
+
+
+def to_wait(opened: Opened, found: Found, look: Look, facts: FrameFacts, *, dry_run: bool) -> Waiting:
+    """A readable frame, its hot pixels already in `cache/`: in memory those of a whole card would be too many."""
+    return Waiting(found, without_hot(opened, look, dry_run=dry_run), facts, look.pixels)
 
 
 def identified(seam: Seam, found: Found, look: Look) -> Look:

@@ -172,7 +172,7 @@ def _standing_out(data: NDArray[Any], noise: Floats, reach: int, sigma: float) -
 
 
 def _above_and_below(data: NDArray[Any], noise: Floats, reach: int, y: Places, x: Places) -> tuple[Places, Places]:
-    """Those that stand above their neighbours in the column too: most of what noise and bright columns make does not."""
+    """Those that stand above their neighbours in the column too: most of what noise and columns make does not."""
     inside = (y >= reach) & (y < data.shape[0] - reach)
     y, x = y[inside], x[inside]
     flat, width = data.reshape(-1), data.shape[1]
