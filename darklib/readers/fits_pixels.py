@@ -1,6 +1,7 @@
 """The pixels of a FITS image, from the bytes of the whole file."""
 
 import io
+import math
 import warnings
 from collections.abc import Sequence
 from typing import Any
@@ -12,6 +13,9 @@ from darklib.facts.frame import FrameFacts, FrameWarning
 from darklib.readers.answers import Refused, SensorArray, SensorData, whole_numbers
 from darklib.readers.dialect_reading import warning
 from darklib.readers.fits_blocks import Unit
+
+LARGEST_UNPACKED = 1 << 30
+"""Bytes of a tile-compressed image; a header may announce any number."""
 
 UNSIGNED_ZERO = {8: -128, 16: 32768, 32: 2147483648}
 """BZERO by which integers of the other sign are stored (section 5.2.5, table 11)."""
@@ -27,6 +31,10 @@ def check_size(image: Unit, size: int) -> tuple[FrameWarning, ...]:
     end = image.data_end
     if end > size:
         raise Refused("truncated", f"the file has {size} bytes, but its header announces {end}")
+    if image.form.compressed:
+        unpacked = math.prod(image.form.axes) * abs(image.form.bitpix) // 8
+        if unpacked > LARGEST_UNPACKED:
+            raise Refused("unsupported", f"unpacked it would take {unpacked} bytes")
     if image.padded_end > size:
         return (warning("missing_padding", f"{image.padded_end - size} bytes"),)
     return ()

@@ -58,7 +58,7 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         told.ignored.append(Ignored(told.where["focal_length_mm"], f"{focal:g}", "no lens that speaks"))
         focal = None
     picture = file.skeleton.picture if file.skeleton else None
-    told.warnings += _pattern_odd(file.format, picture)
+    told.warnings += _odd(file, picture)
     bits, compression, demosaiced = _form(file, picture, data, str(get("compression_word", "")))
     subtracted = get("in_camera_subtraction")
     if subtracted:
@@ -88,11 +88,23 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
     )
 
 
-def _pattern_odd(format_: str, picture: tiff.Directory | None) -> list[FrameWarning]:
-    """A warning where a mosaic's pattern is not as DNG 1.4 and TIFF/EP write it: two sides, then colours 0 to 6.
+def _odd(file: Opened, picture: tiff.Directory | None) -> list[FrameWarning]:
+    """A warning where what says how the picture is stored is not in order: a decoder makes something of anything."""
+    if file.contents is not None:
+        if file.format == "raf" and file.contents.width is None:
+            return [warning("header_odd", "no size of the sensor in its table")]
+        return []
+    strange = sorted({tag for one in file.skeleton.directories for tag in one.odd}) if file.skeleton else []
+    if strange:
+        return [warning("header_odd", f"{len(strange)} tags in a form that is not theirs, as {strange[0]}")]
+    bits = picture.wholes(tiff.BITS) if picture is not None else ()
+    if bits and not 1 <= bits[0] <= 32:
+        return [warning("header_odd", f"{bits[0]} bits a pixel")]
+    return _pattern_odd(file.format, picture)
 
-    A decoder makes something of any numbers, and of none a grey picture.
-    """
+
+def _pattern_odd(format_: str, picture: tiff.Directory | None) -> list[FrameWarning]:
+    """A warning where a mosaic's pattern is not as DNG 1.4 and TIFF/EP write it: two sides, then colours 0 to 6."""
     if picture is None or not picture.is_mosaic:
         return []
     sides, colours = picture.wholes(tiff.CFA_PATTERN_DIM), picture.wholes(tiff.CFA_PATTERN)

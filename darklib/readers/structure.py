@@ -7,6 +7,8 @@ import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from darklib.readers.tag_forms import PICTURE_FORMS
+
 AtMost = Callable[[int, int], bytes]
 
 MOST_DIRECTORIES = 64
@@ -30,10 +32,14 @@ _FORMS = {1: "B", 2: "s", 3: "H", 4: "I", 5: "II", 6: "b", 7: "s", 8: "h", 9: "i
 
 @dataclass(frozen=True, slots=True)
 class Directory:
-    """One image file directory: values by tag number. Text as str; rationals as numerator, denominator in turn."""
+    """One image file directory: values by tag number. Text as str; rationals as numerator, denominator in turn.
+
+    odd: tags of how the picture is stored that are in another form than the standard's, or not in the file.
+    """
 
     at: int
     values: dict[int, tuple[int | float, ...] | str]
+    odd: tuple[int, ...] = ()
 
     def whole(self, tag: int) -> int | None:
         """The first value of a tag as an integer, or None."""
@@ -133,12 +139,16 @@ def _directory(read: AtMost, start: int, at: int, order: str, size: int) -> tupl
         return Directory(at, {}), 0, True
     raw = read(start + at + 2, count * 12 + 4)
     values: dict[int, tuple[int | float, ...] | str] = {}
+    odd: list[int] = []
     whole = len(raw) == count * 12 + 4
     for place in range(0, len(raw) // 12 * 12, 12):
         if place >= count * 12:
             break
         tag, form, number = struct.unpack(order + "HHI", raw[place : place + 8])
         letters = _FORMS.get(form)
+        forms, usual = PICTURE_FORMS.get(tag, ((form,), None))
+        if form not in forms or (usual is not None and number != usual) or (tag in PICTURE_FORMS and number == 0):
+            odd.append(tag)
         if letters is None or not 0 < number <= MOST_VALUES:
             continue
         width = struct.calcsize("=" + letters) * number
@@ -147,11 +157,13 @@ def _directory(read: AtMost, start: int, at: int, order: str, size: int) -> tupl
             offset = start + struct.unpack(order + "I", cell)[0]
             if offset + width > size:
                 whole = whole and tag not in _TOLD
+                if tag in PICTURE_FORMS:
+                    odd.append(tag)
                 continue
             cell = read(offset, width)
         values[tag] = _values(cell[:width], letters, number, order)
     following = struct.unpack(order + "I", raw[count * 12 : count * 12 + 4])[0] if whole else 0
-    return Directory(at, values), following, whole
+    return Directory(at, values, tuple(odd)), following, whole
 
 
 def _values(cell: bytes, letters: str, number: int, order: str) -> tuple[int | float, ...] | str:

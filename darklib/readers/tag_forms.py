@@ -40,6 +40,15 @@ FORMS: dict[str, tuple[tuple[int, ...], int | None]] = {
 }
 """Types (TIFF 6.0, section 2) and number of values of tags as Exif 2.32 and DNG 1.4 give them; None: any number."""
 
+PICTURE_FORMS: dict[int, tuple[tuple[int, ...], int | None]] = {
+    256: (_WHOLE, 1), 257: (_WHOLE, 1), 258: (_WHOLE, None), 259: (_WHOLE, 1), 262: (_WHOLE, 1), 273: (_WHOLE, None),
+    277: (_WHOLE, 1), 278: (_WHOLE, 1), 279: (_WHOLE, None), 322: (_WHOLE, 1), 323: (_WHOLE, 1), 324: (_WHOLE, None),
+    325: (_WHOLE, None), 33421: (_WHOLE, 2), 33422: ((BYTE, UNDEFINED), None), 50713: (_WHOLE, 2),
+    50714: ((SHORT, LONG, RATIONAL), None), 50717: (_WHOLE, None), 50829: (_WHOLE, 4),
+}  # fmt: skip
+"""The same of the tags that say how a picture is stored, by number. Short and long stand for each other in files."""
+
+LONGEST_TEXT = 1000
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffd]")
 
 
@@ -55,7 +64,9 @@ def check(name: str, tag: Any) -> str:
         return ""
     if isinstance(tag.values, bytes) and tag.values.strip(b"\0 "):
         raise NotUnderstood("bytes that are no text")
-    told = str(tag.values).split("\0")[0].strip() if isinstance(tag.values, str) else ""
+    if getattr(tag, "field_length", 0) > LONGEST_TEXT:
+        raise NotUnderstood("too long for a text of its sort")
+    told = str(tag.values).split("\0")[0].strip(" ") if isinstance(tag.values, str) else ""
     if _CONTROL.search(told):
         raise NotUnderstood("control characters in a text")
     return "" if told.isascii() else "characters outside ASCII"
