@@ -1,9 +1,10 @@
-"""A lint rule of this house: files, the clock and chance are reached through store/seam and nothing else.
+"""A lint rule of this house: files, the clock and chance are reached through store/seam and nothing else, and what can
+run strangers' code (pickles, shells, eval) or reach the network is not used at all.
 
 So every call to the file system can be counted, broken or faked by a test, and every result can be made again. Reading
-(the readers' own business) is free in darklib/readers; everything else that needs an exception stands in ALLOWED with
-its reason. `python scripts/banned_calls.py [FILE...]` prints what it finds and ends with 1; without FILE it looks
-through darklib/ and also complains about exceptions nobody needs any more.
+(the readers' own business) is free in darklib/readers, writing is not; everything else that needs an exception stands
+in ALLOWED with its reason. `python scripts/banned_calls.py [FILE...]` prints what it finds and ends with 1; without
+FILE it looks through darklib/ and also complains about exceptions nobody needs any more.
 
 Names are followed through imports and their aliases, whether called or only mentioned. What a variable holds isn't
 known here, so a method is judged by its name where it is called: `x.unlink()` counts as a path's whatever x is, except
@@ -22,10 +23,14 @@ ROOT = Path(__file__).resolve().parent.parent
 
 # Where a sort of call is at home: a file, or a folder written with a closing slash.
 HOMES: dict[str, tuple[str, ...]] = {
-    "file": ("darklib/store/seam.py", "darklib/readers/"),
+    "file": ("darklib/store/seam.py",),
     "clock": ("darklib/store/seam.py",),
     "chance": ("darklib/store/seam.py",),
+    "danger": (),
 }
+READERS = "darklib/readers/"
+READING = frozenset({"io.FileIO", "os.fstat", "os.stat", ".read_bytes", ".stat"})
+"""What the readers may do: a file is opened by `FileIO(name, "rb")`, spelt just so, and nothing is written."""
 
 
 @dataclass(frozen=True, order=True)
@@ -41,9 +46,18 @@ ALLOWED: tuple[Allowed, ...] = (
     Allowed("darklib/catalogue/address.py", "open", "asks the kernel about mounts (/proc), no file of the library"),
     Allowed("darklib/catalogue/address.py", "sqlite3.connect", "SQLite opens its own file; the address is its owner"),
     Allowed("darklib/catalogue/apply.py", ".touch", "marks series to be counted anew; no path is involved"),
+    Allowed("darklib/catalogue/inferences.py", ".touch", "marks series to be counted anew; no path is involved"),
     Allowed("darklib/catalogue/schema.py", ".is_file", "looks for the migrations inside the installation"),
     Allowed("darklib/catalogue/schema.py", "filelock.FileLock", "one process at a time upgrades the catalogue"),
+    Allowed("darklib/readers/worker.py", "os.O_WRONLY", "what decoders print goes nowhere: the null device"),
+    Allowed("darklib/readers/worker.py", "os._exit", "a worker whose parent is gone ends at once"),
+    Allowed("darklib/readers/worker.py", "os.close", "the null device again"),
+    Allowed("darklib/readers/worker.py", "os.dup2", "the null device again"),
+    Allowed("darklib/readers/worker.py", "os.open", "the null device again"),
+    Allowed("darklib/show/sensor_picture.py", ".savefig", "a picture into memory; the store writes its bytes"),
+    Allowed("darklib/store/noreplace.py", "ctypes", "the system's rename that refuses, which Python does not offer"),
     Allowed("darklib/store/locking.py", "io.FileIO", "a part of the seam that fills a file of its own"),
+    Allowed("darklib/store/locking.py", "io.FileIO, to write", "a part of the seam that fills a file of its own"),
     Allowed("darklib/store/noreplace.py", "os.rename", "a part of the seam that fills a file of its own"),
 )
 
@@ -57,7 +71,19 @@ PURE_OS_PATH = frozenset(
     split splitdrive splitext splitroot""".split()
 )
 
-FILE_MODULES = frozenset({"shutil", "tempfile", "glob", "fileinput", "linecache", "dbm", "shelve", "filelock", "pty"})
+FILE_MODULES = frozenset({"shutil", "tempfile", "glob", "fileinput", "linecache", "dbm", "filelock", "pty"})
+# What a file from elsewhere could run code by, what passes text to a shell, and the network.
+DANGER_MODULES = frozenset(
+    """pickle cPickle _pickle marshal shelve dill cloudpickle joblib yaml xmlrpc subprocess commands pdb code codeop
+    ctypes cffi socket socketserver ssl http urllib ftplib smtplib poplib imaplib telnetlib requests httpx aiohttp
+    webbrowser turtle""".split()
+)
+DANGER_NAMES = frozenset(
+    """eval exec compile __import__ breakpoint builtins.eval builtins.exec builtins.compile os.system os.popen
+    posix.system asyncio.create_subprocess_shell asyncio.create_subprocess_exec asyncio.open_connection
+    runpy.run_path runpy.run_module numpy.lib.format.read_array""".split()
+)
+DANGER_STARTS = ("os.exec", "os.spawn", "os.posix_spawn")
 # What these modules offer besides.
 PURE_NAMES = frozenset({"filelock.Timeout", "shutil.Error", "shutil.get_terminal_size"})
 FILE_NAMES = frozenset(
@@ -75,7 +101,8 @@ FILE_CLASSES = frozenset(
 PATH_METHODS = frozenset(
     """chmod exists glob hardlink_to is_block_device is_char_device is_dir is_fifo is_file is_junction is_mount
     is_socket is_symlink iterdir lchmod link_to lstat mkdir open read_bytes read_text readlink rename rglob rmdir
-    samefile stat symlink_to tofile touch unlink walk write_bytes write_text""".split()
+    samefile stat symlink_to tofile touch unlink walk write_bytes write_text savefig imsave imwrite writeto
+    to_csv to_json to_parquet to_pickle read_pickle""".split()
 )
 CLOCK = frozenset(
     """time.time time.time_ns time.ctime time.localtime time.gmtime time.asctime time.clock_gettime
@@ -94,7 +121,7 @@ CHANCE_TYPES = frozenset({"numpy.random.Generator", "numpy.random.BitGenerator"}
 
 @dataclass(frozen=True, order=True)
 class Finding:
-    """A banned call: in which file and line, what was called, and of which sort (file, clock or chance) it is."""
+    """A banned call: in which file and line, what was called, and of which sort (file, clock, chance, danger) it is."""
 
     file: str
     line: int
@@ -102,6 +129,8 @@ class Finding:
     sort: str
 
     def __str__(self) -> str:
+        if self.sort == "danger":
+            return f"{self.file}:{self.line}: {self.call} can run strangers' code or reach the network"
         return f"{self.file}:{self.line}: {self.call} ({self.sort}) belongs into {HOMES[self.sort][0]}"
 
 
@@ -118,6 +147,8 @@ def findings(source: str, file: str) -> list[Finding]:
 def sort_of(name: str) -> str | None:
     """Return of which sort the full dotted `name` is, or None where it is free."""
     module, _, last = name.rpartition(".")
+    if name in DANGER_NAMES or name.startswith(DANGER_STARTS) or _inside(name, DANGER_MODULES):
+        return "danger"
     if name in CHANCE_NAMES or _inside(name, CHANCE_MODULES):
         return None if name in CHANCE_TYPES else "chance"
     if name in CLOCK:
@@ -156,6 +187,8 @@ def _inside(name: str, modules: frozenset[str]) -> bool:
 
 
 def _at_home(found: Finding) -> bool:
+    if found.file.startswith(READERS) and found.sort == "file" and found.call in READING:
+        return True
     return any(
         found.file.startswith(home) if home.endswith("/") else PurePosixPath(found.file) == PurePosixPath(home)
         for home in HOMES[found.sort]
@@ -168,14 +201,18 @@ class _Looker(ast.NodeVisitor):
     def __init__(self, file: str) -> None:
         self.file = file
         self.found: list[Finding] = []
-        self._names: dict[str, str] = {"open": "open"}
+        self._names: dict[str, str] = {
+            name: name for name in ("open", "eval", "exec", "compile", "__import__", "breakpoint")
+        }
 
     def visit_Import(self, node: ast.Import) -> None:
         for alias in node.names:
+            first = alias.name.partition(".")[0]
+            if first in DANGER_MODULES:
+                self._report(first, "danger", node)
             if alias.asname:
                 self._names[alias.asname] = alias.name
             else:
-                first = alias.name.partition(".")[0]
                 self._names[first] = first
 
     def visit_ImportFrom(self, node: ast.ImportFrom) -> None:
@@ -198,7 +235,8 @@ class _Looker(ast.NodeVisitor):
             if not given:
                 self._report(str(name), "clock", node)
         elif name in FILE_CLASSES:
-            self._report(str(name), "file", node)
+            reading = len(node.args) == 2 and isinstance(node.args[1], ast.Constant) and node.args[1].value == "rb"
+            self._report(str(name) if reading or name != "io.FileIO" else "io.FileIO, to write", "file", node)
         elif isinstance(node.func, ast.Attribute) and name is None:
             method = node.func.attr
             # str.replace takes two arguments and a date's only named ones: with one it is a path's.
@@ -208,6 +246,9 @@ class _Looker(ast.NodeVisitor):
             self.visit(node.func)
         else:
             self.visit(node.func)
+        for keyword in node.keywords:
+            if keyword.arg in ("shell", "allow_pickle") and not _is_false(keyword.value):
+                self._report(f"{keyword.arg}=", "danger", node)
         for part in (*node.args, *node.keywords):
             self.visit(part)
 
@@ -224,6 +265,8 @@ class _Looker(ast.NodeVisitor):
 
     def _judge(self, name: str, node: ast.AST) -> None:
         sort = sort_of(name)
+        if sort == "danger" and name.partition(".")[0] in DANGER_MODULES:
+            name = name.partition(".")[0]
         if sort is not None:
             self._report(name, sort, node)
 
@@ -245,6 +288,10 @@ def _is_seam(node: ast.expr) -> bool:
     return last.lstrip("_") == "seam"
 
 
+def _is_false(node: ast.expr) -> bool:
+    return isinstance(node, ast.Constant) and node.value is False
+
+
 def _is_none(node: ast.expr) -> bool:
     return isinstance(node, ast.Constant) and node.value is None
 
@@ -255,7 +302,7 @@ def main(arguments: list[str]) -> int:
     for line in lines:
         print(line)
     if not lines:
-        print("Files, the clock and chance are reached through the seam alone.")
+        print("Files, the clock and chance are reached through the seam alone; nothing runs strangers' code.")
     return 1 if lines else 0
 
 
