@@ -20,7 +20,7 @@ ERRNOS = {name: getattr(errno, name) for name in ("EIO", "ENOSPC", "EACCES", "ER
 FAULTS = (*ERRNOS, "kill", "short", "end", "shrink", "grow", "touch")
 _READS = ("read", "readinto")
 # The clock and chance do not fail, and are not counted.
-_UNCOUNTED = frozenset(["now", "monotonic", "token", "environment", "cwd", "user_data_folder", "absolute"])
+_UNCOUNTED = frozenset(["now", "monotonic", "sleep", "token", "environment", "cwd", "user_data_folder", "absolute"])
 
 
 class Killed(BaseException):

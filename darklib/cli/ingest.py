@@ -1,13 +1,17 @@
 """`darklib ingest`: takes in files and folders."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from darklib.cli import ranges
-from darklib.cli.command import DryRun, application, ask_of, common_of, library, progress_of, tell
+from darklib.cli.command import DryRun, application, ask_of, common_of, library, out_of, progress_of, tell
+from darklib.cli.options import Common
 from darklib.facts.frame import Kind
 from darklib.jobs.asked import Stated
+
+if TYPE_CHECKING:
+    from darklib.jobs.ports import Progress
 
 app = application()
 
@@ -28,6 +32,9 @@ def ingest(
     ] = None,
     in_place: Annotated[bool, typer.Option("--in-place", help="catalogue without copying")] = False,
     move: Annotated[bool, typer.Option("--move", help="empty the source once the copy is verified")] = False,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="go on as files arrive, until Ctrl-C; PATHs are folders then")
+    ] = False,
     dry_run: DryRun = False,
 ) -> int:
     """Takes in files and folders, recursively. Each file is copied, read back and compared before it counts as stored.
@@ -37,6 +44,8 @@ def ingest(
     common = common_of(context)
     stated = Stated(kind, train, body, ranges.temperature(temperature), ranges.clock_shift(clock))
     progress = progress_of(common)
+    if watch:
+        return watched(common, paths or [], stated, progress, in_place=in_place, move=move, dry_run=dry_run)
     ask = ask_of(common, progress)
     from darklib.jobs.looking import lookers
 
@@ -63,3 +72,32 @@ def ingest(
         lambda out: ingest_screen.ingest(out, result),
         attention=result.needs_attention,
     )
+
+
+def watched(
+    common: Common,
+    paths: list[str],
+    stated: Stated,
+    progress: "Progress",
+    *,
+    in_place: bool,
+    move: bool,
+    dry_run: bool,
+) -> int:
+    """Takes in what settles in the folders, until Ctrl-C, which ends the command with its own exit status."""
+    from darklib.jobs.library import find_root
+    from darklib.jobs.watch import Asked, Teller
+    from darklib.jobs.watch import watch as job
+    from darklib.show.watching import ForPeople, ForPrograms
+    from darklib.store.seam import Seam
+
+    seam = Seam()
+    teller: Teller = ForPrograms(progress) if common.json else ForPeople(out_of(common), seam.now)
+    job(
+        find_root(common.library),
+        Asked(tuple(paths), stated, in_place=in_place, move=move, dry_run=dry_run),
+        teller,
+        seam=seam,
+        progress=progress,
+    )
+    return 0

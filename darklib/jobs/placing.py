@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from darklib.facts.errors import DarklibError, Exit
 from darklib.facts.frame import Frame
 from darklib.jobs.library import Opened
 from darklib.store.durable import Batch, copy_in
@@ -57,6 +58,18 @@ class LeftWhereItIs:
     def place(self, work: Work, found: Found, sha256: str, frame: Frame) -> Path:
         """The file's own path."""
         return found.path
+
+
+def chosen(*, in_place: bool, move: bool) -> Placing:
+    """How to take in. Raises DarklibError (usage) for both at once."""
+    if in_place and move:
+        raise DarklibError(
+            "in_place_and_move",
+            "--in-place leaves the files where they are, --move empties the source; the two exclude each other.",
+            remedy="Choose one of them.",
+            status=Exit.USAGE,
+        )
+    return LeftWhereItIs() if in_place else CopiedIn()
 
 
 def _folder(frame: Frame) -> str:

@@ -60,6 +60,10 @@ class Seam:
         """Seconds on a clock that never goes back; only differences mean anything."""
         return self._call("monotonic", "", time.monotonic)
 
+    def sleep(self, seconds: float) -> None:
+        """Waits; Ctrl-C ends it."""
+        self._call("sleep", "", lambda: time.sleep(seconds))
+
     def token(self, length: int = 8) -> str:
         """Random letters and digits, safe in any file name."""
         return self._call("token", "", lambda: "".join(secrets.choice(LETTERS) for _ in range(length)))

@@ -22,7 +22,7 @@ WRITES = frozenset(
     rmdir make_read_only make_writable lock""".split()
 )
 LOOKS = frozenset(
-    """now monotonic token environment cwd user_data_folder absolute real open_read read readinto seek read_bytes
+    """now monotonic sleep token environment cwd user_data_folder absolute real open_read read readinto seek read_bytes
     readlink stat lstat fstat exists is_folder scandir disk_free""".split()
 )
 # These make their calls as others do (all of `amend`, of `export --as copies`); of them, one call a day will do.
@@ -132,17 +132,83 @@ class SiteSeam(FixedSeam):
 
 
 def sites_in(tree: ast.AST, file: str, function: str = "") -> Iterable[Site]:
-    """Calls of the seam's writing methods in a file, each with the function that makes it."""
+    """Where a file calls or hands on the seam's writing methods, each with the function that does."""
     for node in ast.iter_child_nodes(tree):
-        if isinstance(node, ast.FunctionDef):
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
             yield from sites_in(node, file, node.name)
             continue
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr in WRITES:
-            holder = node.func.value
-            name = holder.attr if isinstance(holder, ast.Attribute) else getattr(holder, "id", "")
-            if name.lstrip("_") == "seam":
-                yield file, function, node.func.attr
+        if isinstance(node, ast.Attribute) and node.attr in WRITES and is_seam(node.value):
+            yield file, function, node.attr
         yield from sites_in(node, file, function)
+
+
+def is_seam(node: ast.AST) -> bool:
+    name = node.attr if isinstance(node, ast.Attribute) else node.id if isinstance(node, ast.Name) else ""
+    return name.lstrip("_") == "seam"
+
+
+ONLY_THE_SEAMS = WRITES - {
+    "flush",
+    "lock",
+    "write",
+    "replace",
+    "link",
+    "unlink",
+    "mkdir",
+    "rmdir",
+    "symlink",
+    "truncate",
+}
+"""Names of writing methods that nothing else has. The rest are those of paths, which the lint rule looks after."""
+
+
+def hidden_in(tree: ast.AST) -> Iterable[str]:
+    """Ways to write that the text would not show: the seam under another name, or its methods by name."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Attribute) and node.attr in ONLY_THE_SEAMS and not is_seam(node.value):
+            yield f"line {node.lineno}: {node.attr} of what is not called seam"
+        pairs: list[tuple[ast.expr | None, ast.expr]] = []
+        if isinstance(node, ast.Assign):
+            for target in node.targets:
+                both = isinstance(target, ast.Tuple) and isinstance(node.value, ast.Tuple)
+                pairs += zip(target.elts, node.value.elts, strict=False) if both else [(target, node.value)]
+        elif isinstance(node, (ast.AnnAssign, ast.NamedExpr)) and node.value is not None:
+            pairs.append((node.target, node.value))
+        elif isinstance(node, ast.withitem):
+            pairs.append((node.optional_vars, node.context_expr))
+        for new, value in pairs:
+            if is_seam(value) and (new is None or not is_seam(new)):
+                yield f"line {value.lineno}: the seam gets another name"
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            if name in ("getattr", "methodcaller", "attrgetter", "vars") and any(is_seam(one) for one in node.args):
+                yield f"line {node.lineno}: {name} of the seam"
+            for keyword in node.keywords:
+                if keyword.arg and is_seam(keyword.value) and keyword.arg.lstrip("_") != "seam":
+                    yield f"line {node.lineno}: the seam handed on as {keyword.arg}"
+
+
+@pytest.mark.parametrize(
+    "rogue",
+    [
+        "disk = opened.seam\ndisk.create_exclusive(path)",
+        "def f(disk, path): disk.rename_new(path, path)",
+        "disk: Seam = self._seam",
+        "a, disk = 1, seam",
+        "with seam as disk: pass",
+        "getattr(seam, 'unlink')(path)",
+        "methodcaller('unlink', path)(seam)\nvars(seam)['unlink']",
+        "job(disk=opened.seam)",
+        "if (disk := opened.seam): pass",
+    ],
+)
+def test_no_way_of_writing_is_hidden(rogue: str) -> None:
+    assert list(hidden_in(ast.parse(rogue)))
+
+
+def test_a_method_of_the_seam_that_is_handed_on_is_a_place_that_writes() -> None:
+    rogue = "def f(paths):\n    pool.map(seam.unlink, paths)\n    return lambda: opened.seam.mkdir(paths[0])"
+    assert set(sites_in(ast.parse(rogue), "a.py")) == {("a.py", "f", "unlink"), ("a.py", "f", "mkdir")}
 
 
 def test_the_map_covers_every_place_that_writes(stage: tuple[Path, Path], repository: Path) -> None:
@@ -160,6 +226,13 @@ def test_the_map_covers_every_place_that_writes(stage: tuple[Path, Path], reposi
         for site in sites_in(ast.parse(file.read_text("utf-8")), file.relative_to(repository).as_posix())
     }
     assert len(written) > 15
+    hidden = {
+        f"{file.relative_to(repository).as_posix()}, {trouble}"
+        for file in files
+        if file.name != "seam.py"
+        for trouble in hidden_in(ast.parse(file.read_text("utf-8")))
+    }
+    assert hidden == set()
     run: set[Site] = set()
     for command in COMMANDS.values():
         set_stage(*stage)

@@ -49,6 +49,7 @@ def test_every_method_goes_through_the_gate_once_under_its_own_name(tmp_path: Pa
         arguments: dict[str, tuple[object, ...]] = {
             "now": (),
             "monotonic": (),
+            "sleep": (0.0,),
             "token": (5,),
             "environment": ("PATH",),
             "cwd": (),
