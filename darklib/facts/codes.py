@@ -43,7 +43,18 @@ REASONS: dict[str, str] = {
     "worse_than_none": "costs more than using none",
     "assumed_sensor": "the sensor is not measured yet; simple limits are used",
     "nothing_fits": "nothing in the library fits",
+    "lossy": "compressed with loss, so no calibration frame",
     "combined_unknown": "a combined frame of which it is not known what was taken off",
+}
+
+TROUBLES: dict[str, str] = {
+    "level_held": "the camera holds its black level",
+    "black_clipped": "the black is clipped",
+    "glow_not_scaling": "amplifier glow that does not follow the exposure",
+    "hot_pixels_filtered": "the camera filters hot pixels out of long exposures",
+    "colours_unequal": "the colours differ in gain or black level",
+    "bias_drifts": "the bias drifts with temperature or over a series",
+    "light_leak": "light got into darks",
 }
 
 WARNINGS: dict[str, str] = {
@@ -57,6 +68,8 @@ WARNINGS: dict[str, str] = {
     "time_missing": "no time of exposure in the file",
     "iso_at_least": "the ISO is at least this",
     "in_camera_subtraction": "the camera took its own dark off",
+    "perhaps_subtracted": "perhaps the camera took its own dark off; is its noise reduction for long exposures on?",
+    "odd_in_series": "another size or readout than the rest of its series",
     "light_leak": "light got into a dark",
     "stars_in_dark": "a frame called dark shows stars",
     "flat_is_black": "a frame called flat is as dark as a bias",
@@ -71,6 +84,7 @@ WARNINGS: dict[str, str] = {
     "header_odd": "the header is not in order; part of it may be damaged",
     "checksum_differs": "the checksum in the header does not agree with the file",
     "combined_frame": "a combination of several frames",
+    "lossy": "compressed with loss",
 }
 
 SET_ASIDE: dict[str, str] = {

@@ -44,7 +44,7 @@ class DarkCurrent:
 
 @dataclass(frozen=True, slots=True)
 class DarkLaw:
-    """How dark current grows with temperature. form: doubling (2^((T - T0) / dT)) or arrhenius (T^(3/2) exp(-E / kT)).
+    """How dark current grows with temperature. shape: doubling (2^((T - T0) / dT)) or arrhenius (T^(3/2) exp(-E / kT)).
 
     rate_e_s: at reference_c, the middle of the span from low_c to high_c. doubling_c: there; None where the span is too
     wide for one number. doubling_low_c, doubling_high_c: at the ends. residuals: each point over the law, less one, in
@@ -52,7 +52,7 @@ class DarkLaw:
     errors.
     """
 
-    form: str
+    shape: str
     reference_c: float
     rate_e_s: float
     doubling_c: Value | None

@@ -16,6 +16,7 @@ from darklib.jobs.ports import Progress, Silent
 from darklib.matching.odd import figures_of
 from darklib.matching.sets import NOT_PLAIN, sets_of
 from darklib.sensor.odd_frames import odd_frames
+from darklib.store.durable import write_new
 
 if TYPE_CHECKING:
     from darklib.readers.answers import Look
@@ -107,6 +108,15 @@ def sensor_models(opened: Opened) -> dict[tuple[str, str], SensorModel]:
         from_plain(SensorModel, one.result) for one in opened.catalogue.findings(FINDING) if one.version == VERSION
     ]
     return {(one.body.id, one.readout.key): one for one in found}
+
+
+def picture_written(opened: Opened, name: str, data: bytes) -> str:
+    """Writes a picture to the file of that name and returns its absolute path. Another file there is never
+    overwritten.
+    """
+    path = opened.seam.absolute(name)
+    write_new(opened.seam, path, data)
+    return str(path)
 
 
 def groups_of(opened: Opened, body: str | None = None) -> list[Group]:

@@ -137,8 +137,10 @@ class Measuring:
         noise_dn, noise_e = (None, None) if clipped else self._read_noise(gain)
         darks = [] if clipped or gain is None else self._darks
         currents = currents_of(darks, gain, held=held is True)
+        # An error of the gain moves all temperatures alike and says nothing against the law.
+        apart = currents_of(darks, Value(gain.value) if gain else None, held=held is True)
         law = dark_law.law_of(
-            [dark_law.Point(one.temperature_c, one.median_e_s.value, one.median_e_s.error or 0.0) for one in currents]
+            [dark_law.Point(one.temperature_c, one.median_e_s.value, one.median_e_s.error or 0.0) for one in apart]
         )
         base = reference_set(darks)
         rates = None

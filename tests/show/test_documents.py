@@ -18,7 +18,8 @@ from darklib.cli.index import COMMANDS
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame, FrameWarning
 from darklib.jobs import results
-from darklib.show import documents, objects
+from darklib.jobs.sensor import SensorResult
+from darklib.show import documents, objects, sensor_document
 
 ROOT = Path("/astro/[dark]/library").absolute()
 
@@ -52,6 +53,7 @@ DOCUMENTS: dict[str, tuple[type[Any], Any]] = {
     "set-aside": (results.SetAsideResult, lambda it: documents.set_aside(it, ROOT)),
     "verify": (results.VerifyResult, documents.verify),
     "rebuild": (results.RebuildResult, documents.rebuild),
+    "sensor": (SensorResult, sensor_document.sensor),
     "demo": (results.DemoResult, lambda it: documents.demo(it, [(("ingest", "a"), 0)])),
 }
 
@@ -114,6 +116,7 @@ PROMISED = {
     "sets": "sets next",
     "gaps": "gaps plan cautions",
     "trains": "trains",
+    "sensor": "sensors",
     "amend": "changed dry_run",
     "retire": "changed dry_run",
     "restore": "changed dry_run",
