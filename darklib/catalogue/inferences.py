@@ -21,7 +21,11 @@ LEAST_EXPOSURE_US = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class HotRow:
-    """A dark or light as its hot pixels concern others. temperature_*: as they stand, told or inferred."""
+    """A dark or light as its hot pixels concern others.
+
+    temperature_*: as they stand, told or inferred. plain: neither combined
+    of several nor with a dark taken off by the camera.
+    """
 
     sha256: str
     kind: Kind
@@ -36,6 +40,7 @@ class HotRow:
     retired: bool
     path: str
     dark_ratio: DarkRatio | None
+    plain: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +73,7 @@ def hot_rows(connection: Connection, bodies: Collection[str] | None = None) -> l
             FRAMES.c.retired,
             FRAMES.c.path,
             FRAMES.c.dark_ratio,
+            FRAMES.c.combined.is_(None) & FRAMES.c.in_camera_subtraction.isnot(True),
         )
         .join(BODIES, FRAMES.c.body == BODIES.c.pk)
         .join(READOUTS, FRAMES.c.readout == READOUTS.c.pk)
@@ -116,9 +122,8 @@ def put(connection: Connection, outcomes: Iterable[HotOutcome], made: Iterable[I
 
 
 def _row(row: Any) -> HotRow:
-    sha256, kind, body, readout, series, exposure_us, temperature, error, known_from, taken_at, retired, path, ratio = (
-        row
-    )
+    sha256, kind, body, readout, series, exposure_us, temperature, error, known_from, taken_at, *rest = row
+    retired, path, ratio, plain = rest
     return HotRow(
         sha256,
         Kind(kind),
@@ -133,4 +138,5 @@ def _row(row: Any) -> HotRow:
         retired,
         path,
         None if ratio is None else from_plain(DarkRatio, ratio),
+        bool(plain),
     )

@@ -40,23 +40,34 @@ NEARER = 0.25
 SAME_C, SAME_RATIO = 0.005, 1e-6
 
 
+GAP = 0.2
+"""Darks of one series that lie further apart, in doublings, are sets of their own: more than a degree."""
+
+
 @dataclass(slots=True)
 class _Set:
-    """Darks of one series. hash: of what it is made of; place: on the scale; fresh: not as it was last time."""
+    """Darks of one series that were equally warm. key: the series, and which of its sets. hash: of what it is made of;
+    place: on the scale; fresh: not as it was last time.
+    """
 
-    series: str
+    key: str
     exposure_s: float
     rows: list[HotRow]
     hash: str
     place: Place | None = None
     fresh: bool = True
 
+    @property
+    def series(self) -> str:
+        return self.key.partition("#")[0]
+
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """Where a frame lies: its dark ratio, and its doublings from the set it was measured against."""
+    """Where a frame lies: its dark ratio, the set it was measured against, and its doublings from that."""
 
     ratio: DarkRatio
+    key: str
     doublings: float
     error: float
 
@@ -73,9 +84,12 @@ class BodyScale:
         before: Finding | None,
     ) -> None:
         self._opened, self._subject, self._rows, self._kept, self._before = opened, subject, rows, kept, before
-        self._sets = {one.series: one for one in _sets(rows)}
+        self._sets: dict[str, _Set] = {}
+        self._set_of: dict[str, str] = {}
         self._references: dict[str, Reference | None] = {}
         self._spots: dict[str, Spot] = {}
+        self._hashes: dict[str, str] = {}
+        self._counts = dict.fromkeys(Kind, 0)
         self.outcomes: list[HotOutcome] = []
         self.made: list[Inference] = []
         self.finding: Finding | None = None
@@ -92,21 +106,30 @@ class BodyScale:
         self._tell_trends(law)
 
     def count(self, kind: Kind) -> int:
-        """Frames of a kind that get another temperature."""
-        sort = {row.sha256 for row in self._rows if row.kind is kind}
-        return sum(one.sha256 in sort and not one.keep_temperature for one in self.outcomes)
+        """Frames of a kind that get a temperature other by a tenth of a degree or more, or one at last."""
+        return self._counts[kind]
 
     # the sets
 
     def _place_sets(self) -> None:
-        before = {one["series"]: one for one in (self._before.result["sets"] if self._before else ())}
-        for series, one in self._sets.items():
+        before = self._before.result["series"] if self._before else {}
+        darks: dict[str, list[HotRow]] = defaultdict(list)
+        for row in self._rows:
+            if row.kind is Kind.DARK and not row.retired and row.plain:
+                darks[row.series].append(row)
+        for series, members in darks.items():
+            self._hashes[series] = _hash(members)
             old = before.get(series)
-            if old is not None and old["hash"] == one.hash:
-                one.fresh = False
-                if old["doublings"] is not None:
-                    one.place = Place(old["doublings"], old["error"])
-        if set(before) == set(self._sets) and not any(one.fresh for one in self._sets.values()):
+            if old is not None and old["hash"] == self._hashes[series]:
+                by_sha = {row.sha256[:16]: row for row in members}
+                for one in old["sets"]:
+                    rows = [by_sha[sha] for sha in one["frames"]]
+                    place = None if one["doublings"] is None else Place(one["doublings"], one["error"])
+                    self._add(_Set(one["key"], _exposure(rows), rows, _hash(rows), place, fresh=False))
+            else:
+                for one in self._parted(series, members):
+                    self._add(one)
+        if set(before) == set(darks) and not any(one.fresh for one in self._sets.values()):
             return
         sets = [one for one in self._sets.values() if self._reference(one) is not None]
         places = laid_out([reference for one in sets if (reference := self._reference(one)) is not None])
@@ -115,13 +138,43 @@ class BodyScale:
         for one, place in zip(sets, places, strict=True):
             one.place = place
 
+    def _add(self, one: _Set) -> None:
+        self._sets[one.key] = one
+        self._set_of.update((row.sha256, one.key) for row in one.rows)
+
+    def _parted(self, series: str, members: Sequence[HotRow]) -> list[_Set]:
+        """The sets of a series: darks shot at several temperatures in one night lie apart on its own scale."""
+        by_sha = {row.sha256: row for row in members}
+        shown = {sha256: hot for sha256, hot in fetched(self._opened, by_sha) if hot is not None}
+        step = max(1, -(-len(shown) // MOST_COMBINED))
+        whole = combined(list(shown.values())[::step], _exposure(members)) if shown else None
+        at = []
+        for sha256, hot in shown.items():
+            ratio = None if whole is None else dark_ratio(hot, whole)
+            if ratio is not None:
+                at.append((float(np.log2(ratio.value)), sha256))
+        if not at:
+            return [_Set(series, _exposure(members), list(members), _hash(members))]
+        at.sort()
+        parts: list[list[HotRow]] = []
+        for place, (doubling, sha256) in enumerate(at):
+            if place == 0 or doubling - at[place - 1][0] > GAP:
+                parts.append([])
+            parts[-1].append(by_sha[sha256])
+        sets = []
+        for number, part in enumerate(parts, start=1):
+            part.sort(key=lambda row: (row.taken_at is None, row.taken_at, row.sha256))
+            key = series if len(parts) == 1 else f"{series}#{number}"
+            sets.append(_Set(key, _exposure(part), part, _hash(part)))
+        return sets
+
     def _reference(self, one: _Set) -> Reference | None:
-        if one.series not in self._references:
+        if one.key not in self._references:
             step = max(1, -(-len(one.rows) // MOST_COMBINED))
             shas = [row.sha256 for row in one.rows[::step]]
             evidence = [hot for _, hot in fetched(self._opened, shas) if hot is not None]
-            self._references[one.series] = combined(evidence, one.exposure_s)
-        return self._references[one.series]
+            self._references[one.key] = combined(evidence, one.exposure_s)
+        return self._references[one.key]
 
     # the frames
 
@@ -150,6 +203,7 @@ class BodyScale:
             one, ratio = found
             spot = Spot(
                 DarkRatio(ratio.value, ratio.error, one.series),
+                one.key,
                 doublings(ratio.value, one.exposure_s, row.exposure_s),
                 relative(ratio),
             )
@@ -170,25 +224,25 @@ class BodyScale:
             if other.fresh and other.place is not None and abs(other.place.doublings - here) < away - NEARER:
                 return None
         ratio = DarkRatio(kept.value["value"], kept.error or 0.0, one.series)
-        return Spot(ratio, kept.value["doublings"], kept.value["error"])
+        return Spot(ratio, one.key, kept.value["doublings"], kept.value["error"])
 
     def _nearest(self, row: HotRow, hot: Any) -> tuple[_Set, Ratio] | None:
         """The set nearest to a frame and its ratio to it: a dark's own set, else by way of the one with most pixels."""
         placed = [one for one in self._sets.values() if one.place is not None]
-        if row.kind is Kind.DARK and row.series in self._sets and not row.retired:
-            own = self._sets[row.series]
+        if row.sha256 in self._set_of:
+            own = self._sets[self._set_of[row.sha256]]
             ratio = self._ratio(hot, own)
             return None if ratio is None else (own, ratio)
         placed.sort(key=_at)
         base = min(placed, key=lambda one: abs(_at(one)))
         # The first set shows most; what is too far from it for that may be near the coldest or the warmest.
-        for one in dict.fromkeys((base.series, placed[0].series, placed[-1].series)):
+        for one in dict.fromkeys((base.key, placed[0].key, placed[-1].key)):
             ratio = self._ratio(hot, self._sets[one])
             if ratio is None:
                 continue
             here = _at(self._sets[one]) + doublings(ratio.value, self._sets[one].exposure_s, row.exposure_s)
             nearest = min(placed, key=lambda other: abs(_at(other) - here))
-            better = None if nearest.series == one else self._ratio(hot, nearest)
+            better = None if nearest.key == one else self._ratio(hot, nearest)
             return (self._sets[one], ratio) if better is None else (nearest, better)
         return None
 
@@ -207,7 +261,7 @@ class BodyScale:
         one, ratio, spot = found
         value = {
             "value": ratio.value,
-            "against": one.series,
+            "against": one.key,
             "doublings": spot.doublings,
             "error": spot.error,
             "pixels": ratio.used,
@@ -222,7 +276,7 @@ class BodyScale:
         known = []
         for one in self._sets.values():
             if one.place is not None:
-                level = self._told(one.rows, one.series)
+                level = self._told(one.rows, one.key)
                 if level is not None:
                     one.place = Place(one.place.doublings, one.place.error, level.value, level.error or 0.0)
                     known.append(one.place)
@@ -230,21 +284,21 @@ class BodyScale:
             lights: dict[str, list[HotRow]] = defaultdict(list)
             for row in self._rows:
                 if row.kind is Kind.LIGHT and row.sha256 in self._spots:
-                    lights[self._spots[row.sha256].ratio.against].append(row)
-            for series, rows in lights.items():
-                level = self._told(rows, series)
-                place = self._sets[series].place
+                    lights[self._spots[row.sha256].key].append(row)
+            for key, rows in lights.items():
+                level = self._told(rows, key)
+                place = self._sets[key].place
                 if level is not None and place is not None:
                     known.append(Place(place.doublings, place.error, level.value, level.error or 0.0))
         return law_of(known)
 
-    def _told(self, rows: Sequence[HotRow], series: str) -> Value | None:
+    def _told(self, rows: Sequence[HotRow], key: str) -> Value | None:
         """How warm a set was by what was told of some frames; each one's own warmth against the set's is taken off."""
         told = [row for row in rows if row.temperature_c is not None and not inferred_counts(row.temperature_from)]
         if not told:
             return None
         spots = [self._spots.get(row.sha256) for row in told]
-        away = [0.0 if spot is None or spot.ratio.against != series else spot.doublings for spot in spots]
+        away = [0.0 if spot is None or spot.key != key else spot.doublings for spot in spots]
         degree = ASSUMED_DOUBLING_C.value
         levels = [(row.temperature_c or 0.0) - degree * one for row, one in zip(told, away, strict=True)]
         # A recorded temperature is rounded: its error is the half-width of where the truth lies.
@@ -258,7 +312,7 @@ class BodyScale:
         temperatures: dict[str, tuple[float, float]] = {}
         if law is not None and rows:
             spots = [self._spots[row.sha256] for row in rows]
-            x = np.array([_at(self._sets[spot.ratio.against]) + spot.doublings for spot in spots])
+            x = np.array([_at(self._sets[spot.key]) + spot.doublings for spot in spots])
             told, error = law.temperature(x, np.array([spot.error for spot in spots]))
             temperatures = {
                 row.sha256: (round(float(t), 2), max(round(float(e), 2), 0.01))
@@ -273,29 +327,31 @@ class BodyScale:
             if same and _same_ratio(row.dark_ratio, ratio):
                 continue
             self.outcomes.append(HotOutcome(row.sha256, ratio, told_c, error_c, keep_temperature=same))
+            if not same and not _close(row.temperature_c, told_c):
+                self._counts[row.kind] += 1
 
     # what is kept, and told
 
     def _keep_scale(self, law: Law | None) -> None:
-        sets = [
-            {
-                "series": one.series,
-                "hash": one.hash,
-                "frames": len(one.rows),
-                "exposure_s": one.exposure_s,
-                "doublings": None if one.place is None else one.place.doublings,
-                "error": None if one.place is None else one.place.error,
-                "temperature_c": None if one.place is None else one.place.temperature_c,
-            }
-            for one in self._sets.values()
-        ]
-        result: dict[str, Any] = {"sets": sets, "doubling_c": None, "doubling_error_c": None, "assumed": None}
+        series: dict[str, Any] = {key: {"hash": hashed, "sets": []} for key, hashed in self._hashes.items()}
+        for one in self._sets.values():
+            series[one.series]["sets"].append(
+                {
+                    "key": one.key,
+                    "frames": [row.sha256[:16] for row in one.rows],
+                    "exposure_s": one.exposure_s,
+                    "doublings": None if one.place is None else one.place.doublings,
+                    "error": None if one.place is None else one.place.error,
+                    "temperature_c": None if one.place is None else one.place.temperature_c,
+                }
+            )
+        result: dict[str, Any] = {"series": series, "doubling_c": None, "doubling_error_c": None, "assumed": None}
         if law is not None:
             result["doubling_c"] = law.doubling_c.value
             result["doubling_error_c"] = law.doubling_c.error
             result["assumed"] = law.assumed
         if self._before is None or self._before.result != result:
-            made_of = inputs_hash(one.hash for one in self._sets.values())
+            made_of = inputs_hash(self._hashes.values())
             self.finding = Finding(SCALE, self._subject, made_of, VERSION, result, self._opened.seam.now())
 
     def _tell_trends(self, law: Law | None) -> None:
@@ -322,17 +378,12 @@ def _at(one: _Set) -> float:
     return 0.0 if one.place is None else one.place.doublings
 
 
-def _sets(rows: Sequence[HotRow]) -> list[_Set]:
-    darks: dict[str, list[HotRow]] = defaultdict(list)
-    for row in rows:
-        if row.kind is Kind.DARK and not row.retired:
-            darks[row.series].append(row)
-    sets = []
-    for series, members in darks.items():
-        exposure_s = float(np.median([row.exposure_s for row in members]))
-        hashed = inputs_hash([f"{exposure_s:.6f}", *(row.sha256 for row in members)])
-        sets.append(_Set(series, exposure_s, members, hashed))
-    return sets
+def _exposure(rows: Sequence[HotRow]) -> float:
+    return float(np.median([row.exposure_s for row in rows]))
+
+
+def _hash(rows: Sequence[HotRow]) -> str:
+    return inputs_hash([f"{_exposure(rows):.6f}", *(row.sha256 for row in rows)])
 
 
 def _frame_hash(row: HotRow, one: _Set) -> str:
@@ -341,6 +392,10 @@ def _frame_hash(row: HotRow, one: _Set) -> str:
 
 def _same(a: float | None, b: float | None) -> bool:
     return a is b or (a is not None and b is not None and abs(a - b) < SAME_C)
+
+
+def _close(a: float | None, b: float | None) -> bool:
+    return a is b or (a is not None and b is not None and abs(a - b) < 0.1)
 
 
 def _same_ratio(a: DarkRatio | None, b: DarkRatio | None) -> bool:

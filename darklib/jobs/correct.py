@@ -19,6 +19,7 @@ from darklib.facts.frame import STATED_FIELDS, BodyRef, Frame, Kind, Statement
 from darklib.facts.night import localised
 from darklib.facts.resolve import frame_of, stated_body
 from darklib.facts.units import iso_z
+from darklib.jobs.derive import derive, in_words
 from darklib.jobs.ids import frames_meant, one_meant
 from darklib.jobs.library import Opened
 from darklib.jobs.overview import bodies, trains
@@ -60,7 +61,7 @@ def amend(
                 number = opened.seam.token(12)
                 entry = Stated(number, tuple(affected), field, value, note, opened.seam.now())
                 recorder.add(entry)
-    return ChangedResult(tuple(changed), dry_run)
+    return ChangedResult(tuple(changed), dry_run, _followed(opened, dry_run))
 
 
 def undo(opened: Opened, ids: Sequence[str], *, dry_run: bool = False) -> ChangedResult:
@@ -88,7 +89,7 @@ def undo(opened: Opened, ids: Sequence[str], *, dry_run: bool = False) -> Change
         with Recorder(opened, "amend", ("--undo", *ids)) as recorder:
             for statement, shas in undone.items():
                 recorder.add(Unstated(statement, opened.seam.now(), tuple(shas)))
-    return ChangedResult(tuple(changed), dry_run)
+    return ChangedResult(tuple(changed), dry_run, _followed(opened, dry_run))
 
 
 def retire(opened: Opened, ids: Sequence[str], *, note: str = "", dry_run: bool = False) -> ChangedResult:
@@ -115,7 +116,13 @@ def _mark(
     if frames and not dry_run:
         with Recorder(opened, command, tuple(ids)) as recorder:
             recorder.add(entry(tuple(frame.sha256 for frame in frames), opened.seam.now()))
-    return ChangedResult(tuple(Changed(frame.id, "retired", not retired, retired) for frame in frames), dry_run)
+    changed = tuple(Changed(frame.id, "retired", not retired, retired) for frame in frames)
+    return ChangedResult(changed, dry_run, _followed(opened, dry_run))
+
+
+def _followed(opened: Opened, dry_run: bool) -> tuple[str, ...]:
+    """What a correction of darks means for others: temperatures that hot pixels tell, made anew."""
+    return () if dry_run else in_words(derive(opened))
 
 
 def name_body(opened: Opened, body: str, label: str, *, dry_run: bool = False) -> BodiesResult:
@@ -233,7 +240,8 @@ def _on_bodies(
     if entry is not None and not dry_run:
         with Recorder(opened, command, arguments) as recorder:
             recorder.add(entry)
-    return BodiesResult(bodies(opened).bodies, changes, dry_run)
+    remarks = _followed(opened, dry_run) if entry is not None and not isinstance(entry, BodyNamed) else ()
+    return BodiesResult(bodies(opened).bodies, changes, dry_run, remarks)
 
 
 def _joined_already(opened: Opened, body: str, into: str) -> bool:

@@ -85,8 +85,6 @@ def after_ingest(opened: Opened, result: IngestResult) -> IngestResult:
     if result.dry_run or not kinds & {Kind.DARK, Kind.LIGHT}:
         return result
     derived = derive(opened)
-    if not derived.ratios and not derived.lights and not derived.darks:
-        return replace(result, remarks=result.remarks + derived.remarks)
     shas = [frame.sha256 for frame in result.stored]
     now = {}
     for start in range(0, len(shas), 500):

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from darklib.facts.errors import DarklibError, Exit
 from darklib.jobs.asked import Stated
+from darklib.jobs.derive import after_ingest
 from darklib.jobs.intake import COPIERS, Intake
 from darklib.jobs.library import Opened
 from darklib.jobs.placing import CopiedIn, LeftWhereItIs
@@ -61,7 +62,7 @@ def ingest(
         workers=workers,
         copiers=copiers,
     )
-    return intake.run(items)
+    return after_ingest(opened, intake.run(items))
 
 
 def retry(
@@ -84,7 +85,7 @@ def retry(
         progress=progress or Silent(),
         ask=ask or NobodyToAsk(),
     )
-    return intake.run(_found(opened, sorted(kept)))
+    return after_ingest(opened, intake.run(_found(opened, sorted(kept))))
 
 
 def adopt(

@@ -14,6 +14,7 @@ from darklib.catalogue.schema import open_catalogue, refuse_newer
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame
 from darklib.jobs.against_journal import in_words
+from darklib.jobs.derive import derive
 from darklib.jobs.library import Opened, no_library, replay
 from darklib.jobs.ports import Progress, Silent
 from darklib.jobs.results import RebuildResult
@@ -63,6 +64,8 @@ def _rebuild(seam: Seam, layout: Library, dry_run: bool, progress: Progress) -> 
         replayed = catalogue.contents()
         differences += _unjournalled(opened, progress, dry_run)
         differences += _against_the_old(seam, layout, catalogue, replayed)
+        if not dry_run:
+            derive(opened, read_lacking=True, progress=progress)
         rows = list(catalogue.everything())
         differences += [
             f"The file of frame {row.sha256[:16]} is not there: {opened.absolute(row.path)}."

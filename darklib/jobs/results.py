@@ -180,19 +180,21 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class ChangedResult:
-    """What a correction changed; empty where everything already was so."""
+    """What a correction changed; empty where everything already was so. remarks: what followed from it."""
 
     changed: tuple[Changed, ...]
     dry_run: bool = False
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class BodiesResult:
-    """The cameras, after the change where one was made."""
+    """The cameras, after the change where one was made. remarks: what followed from it, or is worth knowing of them."""
 
     bodies: tuple[BodyEntry, ...]
     changed: tuple[Changed, ...] = ()
     dry_run: bool = False
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,8 @@ def changed(out: Out, result: ChangedResult, *, done: str, wanted: str, followin
         frames = len({item.id for item in result.changed})
         out.paragraph(f"{wanted if result.dry_run else done} {text.some(frames, 'frame')}:")
         _list(out, result.changed)
+    for remark in result.remarks:
+        out.paragraph(remark, hang=2)
     if result.dry_run:
         out.line("Nothing was changed: this is what would happen.")
         following = ("the same without --dry-run", "does it")

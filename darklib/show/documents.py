@@ -117,6 +117,7 @@ def bodies(result: results.BodiesResult, following: str | None = None) -> Json:
             "bodies": [body_entry(entry) for entry in result.bodies],
             "changed": [_changed(item) for item in result.changed],
             "dry_run": result.dry_run,
+            "remarks": list(result.remarks),
             "next": following,
         },
     )
@@ -153,7 +154,14 @@ def trains(result: results.TrainsResult, following: str | None = None) -> Json:
 
 def changed(command: str, result: results.ChangedResult) -> Json:
     """`amend`, `retire` and `restore`."""
-    return _headed(command, {"changed": [_changed(item) for item in result.changed], "dry_run": result.dry_run})
+    return _headed(
+        command,
+        {
+            "changed": [_changed(item) for item in result.changed],
+            "dry_run": result.dry_run,
+            "remarks": list(result.remarks),
+        },
+    )
 
 
 def _changed(item: results.Changed) -> Json:
