@@ -58,7 +58,7 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         told.ignored.append(Ignored(told.where["focal_length_mm"], f"{focal:g}", "no lens that speaks"))
         focal = None
     picture = file.skeleton.picture if file.skeleton else None
-    told.warnings += _odd(file, picture)
+    told.warnings += _odd(file, picture) if tags else [warning("header_odd", "none of the camera's tags can be read")]
     bits, compression, demosaiced = _form(file, picture, data, str(get("compression_word", "")))
     subtracted = get("in_camera_subtraction")
     if subtracted:
