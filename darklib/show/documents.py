@@ -343,8 +343,9 @@ def demo(result: results.DemoResult, steps: Iterable[tuple[tuple[str, ...], int]
     )
 
 
-# DEL and C1 (ECMA-48), which JSON leaves as they are; it escapes C0 by itself.
-_ORDERS = re.compile("[\x7f-\x9f]")
+# What JSON leaves as it is and a terminal may obey; it escapes C0 by itself. DEL and C1 (ECMA-48), separators of lines,
+# and marks that turn the direction of writing (Unicode, annex 9).
+_ORDERS = re.compile("[\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069]")
 
 
 def write(document: Json, stream: IO[str]) -> None:
