@@ -8,7 +8,7 @@ import re
 from datetime import UTC, datetime
 
 # C0, DEL and C1 controls, line and paragraph separators, marks that turn the direction of writing, lone surrogates.
-_UNSAFE = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
+_UNSAFE = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u2028\u2029\u200e\u200f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 _SURROGATE = re.compile("[\ud800-\udfff]")
 
 
