@@ -150,6 +150,7 @@ def _directory(read: AtMost, start: int, at: int, order: str, size: int) -> tupl
         if form not in forms or (usual is not None and number != usual) or (tag in PICTURE_FORMS and number == 0):
             odd.append(tag)
         if letters is None or not 0 < number <= MOST_VALUES:
+            odd += [tag] if tag in PICTURE_FORMS else []
             continue
         width = struct.calcsize("=" + letters) * number
         cell = raw[place + 8 : place + 12]
