@@ -7,6 +7,7 @@ from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Fact, Frame, FrameRecord, Kind, KindFrom, PixelFacts
 from darklib.facts.resolve import frame_of, night_by_itself
 from darklib.facts.settings import Site
+from darklib.jobs.hot_pixel_facts import hot_pixel_facts
 from darklib.jobs.ids import frames_meant
 from darklib.jobs.library import Opened
 from darklib.jobs.results import Amendment, ExplainResult, SetAsideFile
@@ -56,7 +57,7 @@ def _stored(opened: Opened, sha256: str) -> ExplainResult:
         path=opened.absolute(frame.path),
         stored=True,
         frame=frame,
-        facts=_facts(record, frame),
+        facts=_facts(record, frame) + hot_pixel_facts(opened, frame),
         ignored=record.read.ignored,
         amendments=tuple(
             Amendment(row.field, row.value, row.old, row.note or "", row.at, row.run, row.undone_by is not None)

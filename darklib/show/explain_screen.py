@@ -79,6 +79,9 @@ def _frame(out: Out, frame: Frame, result: ExplainResult) -> None:
     if frame.median_dn is not None:
         saturated = f", {frame.saturated_fraction:.2%} saturated" if frame.saturated_fraction is not None else ""
         out.entry("Level", f"median {text.number(frame.median_dn)} DN{saturated}")
+    if frame.dark_ratio is not None:
+        ratio = frame.dark_ratio
+        out.entry("Dark ratio", f"{ratio.value:.3f} +- {ratio.error:.3f} against the darks {ratio.against}")
     if frame.series:
         out.entry("Series", frame.series)
     if frame.retired:

@@ -129,7 +129,9 @@ def frame(value: Frame, root: Path | None) -> Json:
         "time_from": value.time_from,
         "night": value.night,
         "series": value.series,
-        "dark_ratio": None,
+        "dark_ratio": None
+        if value.dark_ratio is None
+        else {"value": value.dark_ratio.value, "error": value.dark_ratio.error, "against": value.dark_ratio.against},
         "combined": combined,
         "row_order": value.row_order,
         "path": absolute(value, root),
