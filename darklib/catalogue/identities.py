@@ -9,7 +9,7 @@ from darklib.catalogue.tables import BODIES, BODY_CHANGES, READOUTS, TRAINS
 from darklib.facts.frame import BodyRef, FrameFacts, Readout, Statement
 from darklib.facts.plain import to_plain
 from darklib.facts.resolve import body_of, stated_body
-from darklib.facts.train import TrainFacts, TrainRef, fingerprint, same_train
+from darklib.facts.train import TrainFacts, TrainRef, fingerprint, nearest_train
 from darklib.facts.train import label as train_label
 
 
@@ -133,19 +133,10 @@ class Identities:
         if not facts.known:
             return None
         trains = self._loaded_trains()
-        name = fingerprint(facts)
-        for pk, _, ref in trains:
-            if ref.fingerprint == name:
-                return pk, ref
-        alike = [
-            (abs((own.focal_length_mm or 0.0) - (facts.focal_length_mm or 0.0)), pk, ref)
-            for pk, own, ref in trains
-            if same_train(facts, own)
-        ]
-        if alike:
-            _, pk, ref = min(alike, key=lambda one: one[:2])
-            return pk, ref
-        ref = TrainRef(name, train_label(facts))
+        found = nearest_train(facts, ((own, ref) for _, own, ref in trains))
+        if found is not None:
+            return next((pk, ref) for pk, _, ref in trains if ref.fingerprint == found.fingerprint)
+        ref = TrainRef(fingerprint(facts), train_label(facts))
         values = {"fingerprint": ref.fingerprint, "label": ref.label, "facts": to_plain(facts)}
         pk = inserted(self._connection, TRAINS, values)
         trains.append((pk, facts, ref))

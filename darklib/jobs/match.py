@@ -10,6 +10,7 @@ from darklib.facts.frame import Frame, FrameRecord, Kind
 from darklib.facts.match import Batch, Match
 from darklib.facts.night import Shot, nights_of
 from darklib.facts.resolve import frame_of
+from darklib.facts.train import nearest_train
 from darklib.facts.units import instant_us, microseconds
 from darklib.jobs.asked import Nights
 from darklib.jobs.library import Opened
@@ -105,6 +106,7 @@ def lights_at(opened: Opened, paths: Sequence[str]) -> tuple[list[Frame], tuple[
                 candidates.append(Candidate(look.facts, look.pixels, parts[:-1], parts[-1], None))
                 records.append((look, path))
     frames = list(opened.catalogue.frames_by_id(known)) if known else []
+    trains = [(row.facts, row.ref) for row in opened.catalogue.trains()]
     for (look, path), decision in zip(records, decide(candidates), strict=True):
         if decision.kind is None:
             decision = replace(decision, kind=Kind.LIGHT)  # assumed: nobody said so, and it is no surer than it was
@@ -114,7 +116,7 @@ def lights_at(opened: Opened, paths: Sequence[str]) -> tuple[list[Frame], tuple[
             look.sha256, look.size, path, True, look.facts, look.pixels, decision, site.timezone, path, look.modified,
             site.longitude_deg,
         )  # fmt: skip
-        frames.append(frame_of(record))
+        frames.append(frame_of(record, train=nearest_train(look.facts.train, trains)))
     lights = [frame for frame in frames if frame.kind is Kind.LIGHT and not frame.retired]
     return _in_their_nights(lights), tuple(unread)
 

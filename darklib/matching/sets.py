@@ -24,8 +24,8 @@ TURNED_DEG = 0.5
 """Mechanical rotator angles that differ by more are another orientation: half a degree moves a shadow 1,000 pixels
 from the axis by 9 pixels."""
 
-NOT_PLAIN = ("in_camera_subtraction", "light_leak")
-"""Warnings of frames that must not be mixed with plain darks."""
+NOT_PLAIN = ("in_camera_subtraction", "light_leak", "lossy")
+"""Warnings of frames that must not be mixed with plain darks, and never serve."""
 
 
 def sets_of(frames: Iterable[Frame], settings: Settings) -> list[CalibrationSet]:

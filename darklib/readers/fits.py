@@ -59,6 +59,9 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
     cfa = _cfa(reading)
     side = {4: 2, 36: 6}[len(cfa)] if cfa else None
     kind = get("kind") or get("kind_by_object")
+    compression = _compression(image)
+    if compression == "lossy":
+        reading.warnings.append(warning("lossy", "it serves as a light, never as a dark, flat or bias"))
     if len(walked) > 1:
         others = sum(unit.form.is_image for unit in walked) - 1
         if others:
@@ -92,7 +95,7 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
         set_temperature_c=get("set_temperature_c"),
         ambient_temperature_c=get("ambient_temperature_c"),
         filter=_filter(reading),
-        train=TrainFacts(get("telescope"), get("focal_length_mm"), get("aperture_mm")),
+        train=_train(reading),
         focuser_position=get("focuser_position"),
         rotator_deg=get("rotator_deg"),
         pixel_size_um=get("pixel_size_um"),
@@ -102,7 +105,7 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
         latitude_deg=get("latitude_deg"),
         longitude_deg=get("longitude_deg"),
         pier_side=get("pier_side"),
-        compression=_compression(image),
+        compression=compression,
         combined=combined,
         facts=tuple(reading.facts),
         ignored=tuple(reading.ignored),
@@ -136,6 +139,19 @@ def _compression(image: Unit) -> str:
     if image.form.bitpix < 0 and said.get("ZQUANTIZ", "NO_DITHER") != "NONE":
         return "lossy"
     return "lossless"
+
+
+def _train(reading: Reading) -> TrainFacts:
+    """The optics; of focal length, aperture and focal ratio any two give the third."""
+    get = reading.values.get
+    focal: float | None = get("focal_length_mm")
+    aperture: float | None = get("aperture_mm")
+    ratio: float | None = get("focal_ratio")
+    if ratio is not None and focal is None and aperture is not None:
+        focal = round(ratio * aperture, 3)
+    elif ratio is not None and aperture is None and focal is not None:
+        aperture = round(focal / ratio, 3)
+    return TrainFacts(get("telescope"), focal, aperture, reducer=get("reducer"))
 
 
 def _filter(reading: Reading) -> str | None:

@@ -134,6 +134,33 @@ def air_degrees(tag: Any, field: str) -> Told:
     return Told(field, round(value, 4), "degC")
 
 
+def enciphered_degrees(tag: Any, field: str) -> Told:
+    """The sixth byte of a maker's block is degrees C while the fifth is neither 0 nor 100 or more.
+
+    Each byte is stored as its cube modulo 249. Layout and cipher as metadata libraries publish them; values from
+    memory, and no real file with a filled block was seen.
+    """
+    block = [_PLAIN.get(int(byte), int(byte)) for byte in list(tag.values)[:6]]
+    if len(block) < 6:
+        raise NotKnown("the block is empty")
+    if not 0 < block[4] < 100:
+        raise NotKnown("the block says that it holds no temperature")
+    value = block[5] - 256 if block[5] > 127 else block[5]
+    told = _temperature(value, field)
+    return Told(field, told.value, "degC", "from a block whose layout was not seen in a real file", "value_odd")
+
+
+_PLAIN = {pow(plain_byte, 3, 249): plain_byte for plain_byte in range(249)}
+
+
+def quality(tag: Any, field: str) -> Told:
+    """The fourth number of a maker's block of settings, as words that `raw_form` knows."""
+    values = list(tag.values)
+    if len(values) < 4 or values[3] not in (4, 7):
+        raise NotKnown("not told")
+    return Told(field, f"quality {int(values[3])}")
+
+
 def on_off(tag: Any, field: str) -> Told:
     """Long-exposure noise reduction: on or off; automatic is unknown."""
     word = words(tag).casefold()
@@ -261,6 +288,7 @@ ROWS: tuple[TagRow, ...] = (
     TagRow("EXIF AmbientTemperature", "ambient_temperature_c", air_degrees, EXIF),
     TagRow("MakerNote CameraTemperature", "sensor_temperature_c", camera_degrees, NOTE),
     TagRow("MakerNote Tag 0x0004", "sensor_temperature_c", camera_degrees_stored, NOTE),  # only in CR3; see `raws`
+    TagRow("MakerNote Tag 0x9403", "sensor_temperature_c", enciphered_degrees, NOTE),  # only in ARW
     TagRow("MakerNote LongExposureNoiseReduction2", "in_camera_subtraction", on_off, NOTE),
     TagRow("MakerNote LongExposureNoiseReduction", "in_camera_subtraction", on_off, NOTE),
     TagRow("MakerNote NoiseReduction", "in_camera_subtraction", noise_words, NOTE),  # only in NEF; see `raws`
@@ -268,12 +296,15 @@ ROWS: tuple[TagRow, ...] = (
     TagRow("EXIF ExifImageWidth", "picture_width", number, EXIF),
     TagRow("EXIF ExifImageLength", "picture_height", number, EXIF),
     TagRow("MakerNote NEFCompression", "compression_word", plain, NOTE),
+    TagRow("MakerNote Tag 0x0001", "compression_word", quality, NOTE),  # only in CR3
 )
 
 ONLY_IN: dict[str, str] = {
     "Image Tag 0x0017": "rw2",
     "MakerNote Tag 0x0004": "cr3",
     "MakerNote Tag 0x4018": "cr3",
+    "MakerNote Tag 0x0001": "cr3",
+    "MakerNote Tag 0x9403": "arw",
     "MakerNote NoiseReduction": "nef",
     "MakerNote NEFCompression": "nef",
     "MakerNote ISOSetting": "nef",

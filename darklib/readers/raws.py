@@ -12,6 +12,7 @@ from darklib.readers.answers import Refused, SensorArray
 from darklib.readers.dialect_reading import warning
 from darklib.readers.dialect_rules import Told
 from darklib.readers.exif import Tags, read_tags
+from darklib.readers.raw_form import PICTURE_FORMS, form_of
 from darklib.readers.raw_rows import ONLY_IN, ROWS, SEEN_NOT_USED
 from darklib.readers.structure import Skeleton, skeleton
 from darklib.readers.units_written import NotKnown, NotUnderstood
@@ -20,6 +21,9 @@ LEAST_BITS = 0.5
 """Bits a pixel to which no lossless coder packs a real frame: read noise alone needs more than one (rule of thumb)."""
 
 ISO_LIMIT = 65535
+
+DIAL_STEP = 1.3
+"""A nominal exposure and the true one differ by less: 30 s is 32 s, and the steps of a dial are a factor of 1.26."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +63,10 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         focal = None
     picture = file.skeleton.picture if file.skeleton else None
     told.warnings += _odd(file, picture) if tags else [warning("header_odd", "none of the camera's tags can be read")]
-    bits, compression, demosaiced = _form(file, picture, data, str(get("compression_word", "")))
+    bits, compression, demosaiced = form_of(file.format, picture, data, str(get("compression_word", "")))
+    if compression == "lossy":
+        told.warnings.append(warning("lossy", "it serves as a light, never as a dark, flat or bias"))
+    _compare(told)
     subtracted = get("in_camera_subtraction")
     if subtracted:
         told.warnings.append(warning("in_camera_subtraction", "long-exposure noise reduction was on"))
@@ -76,7 +83,7 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         sensor_temperature_c=get("sensor_temperature_c"),
         temperature_origin="makernote" if "sensor_temperature_c" in told.values else None,
         ambient_temperature_c=get("ambient_temperature_c"),
-        train=TrainFacts(get("telescope"), focal),
+        train=TrainFacts(get("telescope"), focal, stop=_stop(told, focal)),
         taken_at=taken_at,
         time_origin=time_origin,
         in_camera_subtraction=subtracted,
@@ -178,6 +185,23 @@ _LONG_ISO = {
 """Where the true number is when the 16-bit ISO is full, by SensitivityType (Exif 2.3, annex G)."""
 
 
+def _stop(told: _Told, focal: float | None) -> float | None:
+    """The stop a lens was set to, where one speaks: vignetting changes with it."""
+    stop: float | None = told.values.get("f_number")
+    return stop if focal is not None or told.values.get("telescope") is not None else None
+
+
+def _compare(told: _Told) -> None:
+    """Flags two exposure times of one frame that differ by more than the steps of a shutter's dial."""
+    seconds = {fact.where: fact.value for fact in told.facts if fact.name == "exposure_s"}
+    if seconds.get("EXIF ShutterSpeedValue") == 1.0:
+        del seconds["EXIF ShutterSpeedValue"]  # a value of 0 is what bulb exposures carry
+    values = [value for value in seconds.values() if isinstance(value, float)]
+    if values and max(values) > DIAL_STEP * min(values):
+        said = ", ".join(f"{where} = {value:g} s" for where, value in seconds.items())
+        told.warnings.append(warning("exposures_disagree", said, least_s=min(values), most_s=max(values)))
+
+
 def _iso(told: _Told) -> int | None:
     iso: int | None = told.values.get("iso")
     if iso is None:
@@ -208,36 +232,12 @@ def _moment(told: _Told) -> tuple[datetime | None, str | None]:
     return found, told.where["stamp"]
 
 
-def _form(
-    file: Opened, picture: tiff.Directory | None, data: memoryview, word: str
-) -> tuple[int | None, str | None, bool]:
-    """Bits of a stored number, none/lossless/lossy as far as it is known, and whether colours were worked out."""
-    if picture is None:
-        return None, None, False
-    bits = picture.whole(tiff.BITS)
-    demosaiced = picture.whole(tiff.PHOTOMETRIC) == tiff.LINEAR_PHOTOMETRIC and (picture.whole(tiff.SAMPLES) or 1) > 1
-    code = picture.whole(tiff.COMPRESSION) or 1
-    if code == 1:
-        return bits, "none", demosaiced
-    if code == 7:
-        starts = picture.wholes(tiff.TILE_OFFSETS) or picture.wholes(tiff.STRIP_OFFSETS)
-        marker = tiff.jpeg_frame(bytes(data[starts[0] : starts[0] + 4096])) if starts else None
-        return bits, None if marker is None else "lossless" if marker == 0xC3 else "lossy", demosaiced
-    if code == 34892:
-        return bits, "lossy", demosaiced
-    if word.casefold().startswith("lossy") or (file.format == "arw" and code == 32767 and bits == 8):
-        return bits, "lossy", demosaiced
-    if code == 8:
-        return bits, "lossless", demosaiced
-    return bits, "lossless" if word.casefold().startswith("lossless") else None, demosaiced
-
-
 def check_structure(file: Opened, facts: FrameFacts, data: memoryview) -> None:
     """Raises Refused where the sensor's data are not all there, or are no sensor's data any more."""
     picture = file.skeleton.picture if file.skeleton else None
     if facts.demosaiced:
         raise Refused("demosaiced", facts=facts)
-    if picture is not None and facts.compression == "lossy" and picture.whole(tiff.COMPRESSION) in (7, 34892):
+    if picture is not None and facts.compression == "lossy" and picture.whole(tiff.COMPRESSION) in PICTURE_FORMS:
         raise Refused("lossy", facts=facts)
     if picture is not None and picture.whole(tiff.COMPRESSION) == 52546:
         raise Refused("unsupported", "compressed as JPEG XL, which is not read yet", facts=facts)
