@@ -7,6 +7,7 @@ effect when it comes, since the files of runs that overlapped are replayed one a
 from collections.abc import Iterable, Sequence
 from datetime import datetime
 from functools import singledispatchmethod
+from itertools import count
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, insert, select, update
@@ -16,7 +17,16 @@ from darklib.catalogue.framebook import TOGETHER, FrameBook
 from darklib.catalogue.records import frames_of
 from darklib.catalogue.rows import chunks
 from darklib.catalogue.statements import RETIRED, add_statements, holding, value_of
-from darklib.catalogue.tables import BODY_CHANGES, FRAMES, RUNS, SET_ASIDE, SOURCES, STATEMENTS, TRAIN_CHANGES
+from darklib.catalogue.tables import (
+    BODY_CHANGES,
+    COPIES_CHECKED,
+    FRAMES,
+    RUNS,
+    SET_ASIDE,
+    SOURCES,
+    STATEMENTS,
+    TRAIN_CHANGES,
+)
 from darklib.facts import entries as e
 from darklib.facts.plain import to_plain
 from darklib.facts.units import instant_us
@@ -125,9 +135,25 @@ class Applier:
     def _stated(self, entry: e.Stated) -> None:
         before = {frame.sha256: frame for frame in frames_of(self._connection, set(entry.sha256s))}
         olds = {sha256: value_of(frame, entry.field) for sha256, frame in before.items()}
-        rows = self._rows(entry.sha256s, entry.statement, entry.field, entry.value, olds, entry.note, entry.at)
+        rows = self._rows(entry.sha256s, self._number_of(entry), entry.field, entry.value, olds, entry.note, entry.at)
         if add_statements(self._connection, rows):
             self._book.resolve_again(entry.sha256s)
+
+    def _number_of(self, entry: e.Stated) -> str:
+        """The statement's number, or one made from it where another statement has it already.
+
+        No command gives a number out twice, but a journal put together by hand may hold one twice. Both statements
+        count then, and each can be undone by itself.
+        """
+        columns = STATEMENTS.c.field, STATEMENTS.c.value, STATEMENTS.c.note, STATEMENTS.c.at, STATEMENTS.c.run
+        this = (clean(entry.field), entry.value, clean(entry.note), instant_us(entry.at), clean(self._run))
+        for again in count(1):
+            number = entry.statement if again == 1 else f"{entry.statement}+{again}"
+            held = self._connection.execute(select(*columns).where(STATEMENTS.c.statement == clean(number)).limit(1))
+            other = held.first()
+            if other is None or tuple(other) == this:
+                return number
+        raise AssertionError("numbers do not end")
 
     @_one.register
     def _unstated(self, entry: e.Unstated) -> None:
@@ -214,6 +240,17 @@ class Applier:
             return False
         self._connection.execute(insert(table).values(row))
         return True
+
+    # second copies
+
+    @_one.register
+    def _copy_checked(self, entry: e.CopyChecked) -> None:
+        same = COPIES_CHECKED.c.copy == clean(entry.copy)
+        row = {"copy": entry.copy, "frames": entry.frames, "at": instant_us(entry.at), "run": self._run}
+        if self._connection.execute(select(COPIES_CHECKED.c.pk).where(same)).first() is None:
+            self._connection.execute(insert(COPIES_CHECKED).values(row))
+        else:
+            self._connection.execute(update(COPIES_CHECKED).where(same).values(row))
 
     # files set aside
 

@@ -15,7 +15,7 @@ from darklib.catalogue.finding import Candidate
 from darklib.catalogue.findings import Finding, Inference
 from darklib.catalogue.frames import FrameQuery, Page, SetAsideRow, SourceRow, StatementRow, StoredRow
 from darklib.catalogue.inferences import HotOutcome, HotRow
-from darklib.catalogue.lists import BodyRow, RunRow, TrainRow
+from darklib.catalogue.lists import BodyRow, CopyRow, RunRow, TrainRow
 from darklib.catalogue.tables import RUNS, Base
 from darklib.catalogue.transaction import Transactions
 from darklib.facts.entries import Entry
@@ -23,8 +23,8 @@ from darklib.facts.frame import Frame, FrameRecord, Kind
 from darklib.facts.match import BodyChange, Series, TrainChange, Wanted
 
 __all__ = [
-    "BodyRow", "Candidate", "Catalogue", "Finding", "FrameQuery", "Inference", "Page", "RunRow", "SetAsideRow",
-    "SourceRow", "StatementRow", "StoredRow", "TrainRow",
+    "BodyRow", "Candidate", "Catalogue", "CopyRow", "Finding", "FrameQuery", "Inference", "Page", "RunRow",
+    "SetAsideRow", "SourceRow", "StatementRow", "StoredRow", "TrainRow",
 ]  # fmt: skip
 
 
@@ -229,6 +229,16 @@ class Catalogue:
         """The newest runs that changed something, newest first."""
         with self._read as connection:
             return lists.runs(connection, limit)
+
+    def copies_checked(self) -> list[CopyRow]:
+        """Second copies that were found whole, the newest check first."""
+        with self._read as connection:
+            return lists.copies_checked(connection)
+
+    def frames_in_place(self) -> int:
+        """How many frames are catalogued where they lie."""
+        with self._read as connection:
+            return lists.frames_in_place(connection)
 
     def set_aside(self) -> list[SetAsideRow]:
         """Every file that is set aside."""

@@ -29,6 +29,7 @@ WORDS: dict[str, str] = {
     "train_changes": "changes of optical trains",
     "series": "series",
     "readouts": "ways of reading out",
+    "copies_checked": "checks of second copies",
     "runs": "runs",
 }
 """What the rows of each table are, for people. `about` says nothing of the library's content; findings and

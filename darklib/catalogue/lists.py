@@ -10,7 +10,17 @@ from sqlalchemy import ColumnElement, Connection, case, func, or_, select
 
 from darklib.catalogue.columns import clean
 from darklib.catalogue.rows import SELECT_FRAMES, Shelf, body_ref, bound, chunks, one_of, train_facts_of
-from darklib.catalogue.tables import BODIES, BODY_CHANGES, FRAMES, RUNS, SERIES, SET_ASIDE, TRAIN_CHANGES, TRAINS
+from darklib.catalogue.tables import (
+    BODIES,
+    BODY_CHANGES,
+    COPIES_CHECKED,
+    FRAMES,
+    RUNS,
+    SERIES,
+    SET_ASIDE,
+    TRAIN_CHANGES,
+    TRAINS,
+)
 from darklib.facts.frame import BodyRef, Frame, Kind
 from darklib.facts.match import BodyChange, Series, TrainChange, Wanted
 from darklib.facts.train import TrainFacts, TrainRef
@@ -54,6 +64,15 @@ class RunRow:
     version: str | None
     host: str | None
     counts: dict[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class CopyRow:
+    """A second copy that lacked nothing when it was checked, and how many stored frames there were then."""
+
+    copy: str
+    frames: int
+    at: datetime
 
 
 def series(
@@ -279,3 +298,19 @@ def runs(connection: Connection, limit: int) -> list[RunRow]:
 
 def _moment(at_us: int | None) -> datetime | None:
     return None if at_us is None else moment(at_us)
+
+
+def copies_checked(connection: Connection) -> list[CopyRow]:
+    """Second copies that were found whole, the newest check first."""
+    rows = connection.execute(
+        select(COPIES_CHECKED.c.copy, COPIES_CHECKED.c.frames, COPIES_CHECKED.c.at).order_by(
+            COPIES_CHECKED.c.at.desc(), COPIES_CHECKED.c.run.desc(), COPIES_CHECKED.c.pk.desc()
+        )
+    )
+    return [CopyRow(copy, frames, moment(at)) for copy, frames, at in rows]
+
+
+def frames_in_place(connection: Connection) -> int:
+    """How many frames are catalogued where they lie."""
+    there = select(func.count()).select_from(FRAMES).where(FRAMES.c.in_place)
+    return int(connection.scalar(there) or 0)

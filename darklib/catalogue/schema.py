@@ -12,7 +12,7 @@ from darklib.facts.errors import DarklibError
 if TYPE_CHECKING:
     from alembic.config import Config
 
-REVISION = "0003"
+REVISION = "0004"
 """Revision of the tables this program works with: the newest in migrations/versions, four digits."""
 
 LOCK_S = 600.0

@@ -209,6 +209,7 @@ class FrameRow(Base):
             "id",
             sqlite_where=text("kind IS NULL"),
         ),
+        Index("ix_frames_in_place", "in_place", sqlite_where=text("in_place = 1")),
     )
     pk: Mapped[int] = mapped_column(KEY, primary_key=True)
     sha256: Mapped[str] = mapped_column(Words)
@@ -323,6 +324,18 @@ class SetAsideRecord(Base):
     settled: Mapped[bool] = _flag("ck_set_aside_settled", default=False)
 
 
+class CopyCheckedRecord(Base):
+    """When a second copy was last found whole, a row a copy. frames: how many stored frames the library had then."""
+
+    __tablename__ = "copies_checked"
+    __table_args__ = (UniqueConstraint("copy", name="uq_copies_checked_copy"),)
+    pk: Mapped[int] = mapped_column(KEY, primary_key=True)
+    copy: Mapped[str] = mapped_column(Words)
+    frames: Mapped[int] = mapped_column(Whole)
+    at: Mapped[int] = mapped_column(Whole)
+    run: Mapped[str] = mapped_column(Words)
+
+
 class FindingRow(Base):
     """What many frames say of one thing: a sensor's model, a comparison of flats. The newest of each subject counts.
 
@@ -366,4 +379,5 @@ READOUTS, TRAINS, TRAIN_CHANGES, SERIES = (
 )
 FRAMES, RECORDS, MEASUREMENTS = table(FrameRow), table(RecordRow), table(MeasurementRow)
 SOURCES, STATEMENTS, SET_ASIDE = table(SourceRecord), table(StatementRecord), table(SetAsideRecord)
+COPIES_CHECKED = table(CopyCheckedRecord)
 FINDINGS, INFERENCES = table(FindingRow), table(InferenceRow)

@@ -145,6 +145,19 @@ class TrainChanged:
 
 
 @dataclass(frozen=True, slots=True)
+class CopyChecked:
+    """A second copy of the library was compared with it and lacked nothing.
+
+    copy: the folder it is in. frames: how many stored frames there were, all of them compared; frames catalogued in
+    place are in no copy and do not count. at: when the comparison began.
+    """
+
+    copy: str
+    frames: int
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class RunEnded:
     """Last line of a run that came to its end; a run without one was interrupted."""
 
@@ -155,7 +168,7 @@ class RunEnded:
 
 Entry = (
     RunStarted | Stored | Seen | SetAside | SetAsideSettled | Stated | Unstated | Retired | Restored | Measured
-    | BodyNamed | BodiesJoined | BodyChanged | TrainChanged | RunEnded
+    | BodyNamed | BodiesJoined | BodyChanged | TrainChanged | CopyChecked | RunEnded
 )  # fmt: skip
 
 NAMES: dict[str, type[Any]] = {
@@ -173,6 +186,7 @@ NAMES: dict[str, type[Any]] = {
     "bodies_joined": BodiesJoined,
     "body_changed": BodyChanged,
     "train_changed": TrainChanged,
+    "copy_checked": CopyChecked,
     "run_ended": RunEnded,
 }
 _BY_TYPE = {cls: name for name, cls in NAMES.items()}

@@ -251,3 +251,41 @@ def test_a_train_that_was_changed(catalogue: Catalogue) -> None:
     assert catalogue.train_changes(train.fingerprint) == [expected]
     (row,) = catalogue.trains()
     assert (row.changes, row.facts) == ((expected,), SCOPE)
+
+
+def test_a_number_that_is_used_twice_stands_for_two_statements(catalogue: Catalogue) -> None:
+    """No command does so, but a journal put together by hand may: nothing that was said is lost, nor undone unasked."""
+    a, b = sha_of("a"), sha_of("b")
+    first = e.Stated("s1", (a,), "filter", "Ha", "", NOW)
+    second = e.Stated("s1", (a, b), "target", "M 33", "", NOW)
+    applied(catalogue, [started("run-1"), stored("a", Kind.LIGHT), stored("b", Kind.LIGHT), first, second])
+
+    def held() -> list[tuple[str | None, str | None]]:
+        return [(frame.filter, frame.target) for frame in catalogue.frames_by_id([a, b])]
+
+    before = held()
+    assert before[0] == ("Ha", "M 33")
+    assert before[1][1] == "M 33"
+    applied(catalogue, [first, second], offset=1000)
+    assert held() == before, "the same lines again change nothing"
+    numbers = {row.field: row.statement for row in catalogue.statements(a)}
+    assert len(set(numbers.values())) == 2
+    applied(catalogue, [e.Unstated(numbers["target"], NOW)], run="run-2")
+    assert held()[0][0] == "Ha"
+    assert "M 33" not in {target for _, target in held()}
+
+
+def test_of_each_second_copy_the_newest_check_is_kept(catalogue: Catalogue) -> None:
+    later = NOW + timedelta(days=2)
+    checks = [e.CopyChecked("/second", 3, NOW), e.CopyChecked("/third", 4, NOW), e.CopyChecked("/second", 5, later)]
+    applied(catalogue, [started("run-1"), *checks])
+    applied(catalogue, checks, offset=1000)
+    assert [(row.copy, row.frames, row.at) for row in catalogue.copies_checked()] == [
+        ("/second", 5, later),
+        ("/third", 4, NOW),
+    ]
+
+
+def test_frames_in_place_are_counted(catalogue: Catalogue) -> None:
+    applied(catalogue, [started("run-1"), stored("a"), stored("b", in_place=True), stored("c", in_place=True)])
+    assert catalogue.frames_in_place() == 2

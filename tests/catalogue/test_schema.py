@@ -27,8 +27,8 @@ HEAD = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0004"
-down_revision = "0003"
+revision = "0005"
+down_revision = "0004"
 branch_labels = None
 depends_on = None
 """
@@ -38,7 +38,7 @@ REBUILD = """
 def upgrade():
     with op.batch_alter_table("bodies", recreate="always") as batch:
         batch.add_column(sa.Column("note", sa.Text(), nullable=True))
-    op.execute("UPDATE bodies SET note = 'from 0004'")
+    op.execute("UPDATE bodies SET note = 'from 0005'")
     op.create_index("ix_bodies_lower_label", "bodies", [sa.text("lower(label)")])
 """
 
@@ -67,7 +67,7 @@ Later = Callable[[str], None]
 def later(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Later:
     """A later darklib, whose tables are made by our migrations and one more."""
 
-    def install(body: str, revision: str = "0004") -> None:
+    def install(body: str, revision: str = "0005") -> None:
         folder = tmp_path_factory.mktemp("later") / "100% migrations"
         shutil.copytree(migration_folders()[1], folder, ignore=shutil.ignore_patterns("__pycache__"))
         (folder / "versions" / f"{revision}_later.py").write_text(HEAD + body, encoding="utf-8")
@@ -162,11 +162,11 @@ def test_an_older_catalogue_is_upgraded_after_one_backup(tmp_path: Path, later: 
         assert catalogue.known(sha_of("a"))
         assert catalogue.integrity() == "ok"
     after = dump(path)
-    assert {row.pop("note") for row in after["bodies"]} == {"from 0004"}
+    assert {row.pop("note") for row in after["bodies"]} == {"from 0005"}
     assert after == before  # the children of the table that was rebuilt are all there
     assert "ix_bodies_lower_label" in tables_of(path)
-    assert backups(path) == ["catalogue-0003-before-0004.sqlite"]
-    assert dump(tmp_path / "backups" / "catalogue-0003-before-0004.sqlite") == before
+    assert backups(path) == ["catalogue-0004-before-0005.sqlite"]
+    assert dump(tmp_path / "backups" / "catalogue-0004-before-0005.sqlite") == before
     assert address.about(path) == {"made_by": __version__, "upgraded_by": "9.9.9"}
     open_catalogue(path, tmp_path / "backups", create=False).close()
     assert len(backups(path)) == 1
@@ -201,7 +201,7 @@ def test_the_backup_is_a_catalogue_of_the_older_program(
         open_catalogue(path, tmp_path / "backups", create=False).close()
         patch.undo()
     monkeypatch.undo()
-    shutil.copy(tmp_path / "backups" / "catalogue-0003-before-0004.sqlite", tmp_path / "restored.sqlite")
+    shutil.copy(tmp_path / "backups" / "catalogue-0004-before-0005.sqlite", tmp_path / "restored.sqlite")
     with open_catalogue(tmp_path / "restored.sqlite", tmp_path, create=False) as catalogue:
         assert catalogue.known(sha_of("b"))
     assert dump(tmp_path / "restored.sqlite") == before
@@ -215,7 +215,7 @@ def test_a_migration_that_fails_leaves_the_old_catalogue(tmp_path: Path, later: 
         with pytest.raises(RuntimeError, match="the migration broke"):
             open_catalogue(path, tmp_path / "backups", create=False)
         assert (dump(path), tables_of(path)) == (before, tables)
-        assert raw(path, "SELECT version_num FROM alembic_version") == [("0003",)]
+        assert raw(path, "SELECT version_num FROM alembic_version") == [("0004",)]
         assert len(backups(path)) == attempt  # one for each upgrade, none written over
 
 
@@ -255,10 +255,10 @@ def test_a_revision_nobody_knows_is_refused_as_newer(tmp_path: Path) -> None:
 
 def test_an_empty_backup_of_a_killed_run_is_used_again(tmp_path: Path, later: Later) -> None:
     path = filled(tmp_path)
-    (tmp_path / "backups" / "catalogue-0003-before-0004.sqlite").touch()
+    (tmp_path / "backups" / "catalogue-0004-before-0005.sqlite").touch()
     later(REBUILD)
     open_catalogue(path, tmp_path / "backups", create=False).close()
-    assert backups(path) == ["catalogue-0003-before-0004.sqlite"]
+    assert backups(path) == ["catalogue-0004-before-0005.sqlite"]
     assert raw(tmp_path / "backups" / backups(path)[0], "SELECT count(*) FROM frames") == [(3,)]
 
 
@@ -305,7 +305,7 @@ import sys
 from pathlib import Path
 from darklib.catalogue import schema
 schema.migration_folders = lambda: (Path(sys.argv[2]),)
-schema.REVISION = "0004"
+schema.REVISION = "0005"
 schema.open_catalogue(Path(sys.argv[1]), Path(sys.argv[1]).parent / "backups", create=False)
 """
 
@@ -317,7 +317,7 @@ def test_killed_during_an_upgrade_the_old_catalogue_is_there(tmp_path: Path) -> 
     folder, sign = tmp_path / "migrations", tmp_path / "half way"
     shutil.copytree(migration_folders()[1], folder, ignore=shutil.ignore_patterns("__pycache__"))
     body = textwrap.dedent(SLOW).replace("HERE", repr(str(sign)))
-    (folder / "versions" / "0004_slow.py").write_text(HEAD + body, encoding="utf-8")
+    (folder / "versions" / "0005_slow.py").write_text(HEAD + body, encoding="utf-8")
     command = [sys.executable, "-c", UPGRADER, str(path), str(folder)]
     process = subprocess.Popen(command, cwd=Path(__file__).parents[2], stderr=subprocess.PIPE)
     try:
@@ -333,7 +333,7 @@ def test_killed_during_an_upgrade_the_old_catalogue_is_there(tmp_path: Path) -> 
     with open_catalogue(path, tmp_path / "backups", create=False) as catalogue:
         assert catalogue.integrity() == "ok"
     assert dump(path) == before
-    assert dump(tmp_path / "backups" / "catalogue-0003-before-0004.sqlite") == before
+    assert dump(tmp_path / "backups" / "catalogue-0004-before-0005.sqlite") == before
 
 
 def test_two_processes_that_make_a_catalogue_at_once_make_one(tmp_path: Path) -> None:
@@ -383,5 +383,5 @@ def test_a_catalogue_of_the_first_tables_is_upgraded_and_keeps_every_row(
         assert (catalogue.findings("sensor"), catalogue.inferences()) == ([], [])
         assert catalogue.integrity() == "ok"
     before["frames"] = [{**row, "dark_ratio": None} for row in before["frames"]]
-    assert dump(path) == {**before, "findings": [], "inferences": []}
+    assert dump(path) == {**before, "copies_checked": [], "findings": [], "inferences": []}
     assert backups(path)[0].startswith("catalogue-0001-before-")

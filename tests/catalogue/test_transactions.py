@@ -33,6 +33,7 @@ MUTATORS: dict[str, e.Entry] = {
     "bodies_joined": e.BodiesJoined(PLAIN, BODY, NOW),
     "body_changed": e.BodyChanged(BODY, "cleaned", "", NOW),
     "train_changed": e.TrainChanged("12345678", "turned", NOW),
+    "copy_checked": e.CopyChecked("/second", 2, NOW),
     "run_ended": ended("run-2"),
 }
 

@@ -274,8 +274,8 @@ LATER_TABLES = """
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0003"
-down_revision = "0002"
+revision = "0005"
+down_revision = "0004"
 branch_labels = None
 depends_on = None
 
@@ -295,9 +295,9 @@ def later_darklib(folder: Path) -> Iterator[None]:
     if not folder.exists():
         ours = next(one for one in schema.migration_folders() if (one / "env.py").exists())
         shutil.copytree(ours, folder, ignore=shutil.ignore_patterns("__pycache__"))
-        (folder / "versions" / "0003_later.py").write_text(LATER_TABLES, encoding="utf-8")
+        (folder / "versions" / "0005_later.py").write_text(LATER_TABLES, encoding="utf-8")
     before = schema.migration_folders, schema.REVISION
-    schema.migration_folders, schema.REVISION = lambda: (folder,), "0003"
+    schema.migration_folders, schema.REVISION = lambda: (folder,), "0005"
     try:
         yield
     finally:

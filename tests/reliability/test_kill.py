@@ -84,13 +84,13 @@ def between(library: Path, before: dict[str, list[str]]) -> list[str]:
         columns = {row[1] for row in connection.execute("PRAGMA table_info(bodies)")}
         tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     found = []
-    if ("colour" in columns, "notes" in tables) != ((version == "0003"),) * 2:
+    if ("colour" in columns, "notes" in tables) != ((version == "0005"),) * 2:
         found.append(f"tables between old and new: {version} {sorted(columns)} {sorted(tables)}")
-    if version == "0002" and rows(library / "catalogue.sqlite") != before:
+    if version == "0004" and rows(library / "catalogue.sqlite") != before:
         found.append("the old tables are not as they were")
-    backup = library / "backups" / "catalogue-0002-before-0003.sqlite"
+    backup = library / "backups" / "catalogue-0004-before-0005.sqlite"
     whole = backup.exists() and backup.stat().st_size > 0
-    if (whole and rows(backup) != before) or (version == "0003" and not whole):
+    if (whole and rows(backup) != before) or (version == "0005" and not whole):
         found.append("the backup is not the old catalogue")
     return found
 
