@@ -158,19 +158,20 @@ def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tup
     raws.check_structure(file, facts, data)
     if not want_pixels:
         return facts, None
-    decoded = libraw.decode(name, facts)
-    sensor = decoded.sensor
-    facts = raws.with_sensor(facts, sensor, decoded.picture)
-    top, left, height, width = decoded.picture
-    cfa = sensor.cfa
-    if cfa is not None and sensor.cfa_rows and sensor.cfa_columns:
-        cfa = libraw.shifted(cfa, sensor.cfa_rows, sensor.cfa_columns, top, left)
-    try:
+    with libraw.decoded(name, facts) as decoded:
+        sensor = decoded.sensor
+        facts = raws.with_sensor(facts, sensor, decoded.picture)
+        top, left, height, width = decoded.picture
+        cfa = sensor.cfa
+        if cfa is not None and sensor.cfa_rows and sensor.cfa_columns:
+            cfa = libraw.shifted(cfa, sensor.cfa_rows, sensor.cfa_columns, top, left)
         # Masked borders see no light: they would make a flat look half dark.
-        return facts, _measured(replace(sensor, data=sensor.data[top : top + height, left : left + width], cfa=cfa))
-    except Refused as refused:
-        refused.facts = facts
-        raise
+        picture = sensor.data[top : top + height, left : left + width]
+        try:
+            return facts, _measured(replace(sensor, data=picture, cfa=cfa))
+        except Refused as refused:
+            refused.facts = facts
+            raise
 
 
 def _measured(sensor: SensorArray) -> Pixels:
