@@ -6,7 +6,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Transaction
 
-from darklib.catalogue.address import in_words
+from darklib.catalogue.address import broken_references, damaged, in_words
 
 
 class Transactions:
@@ -56,5 +56,11 @@ class Transactions:
             transaction = self.connection.begin()
             try:
                 yield self.connection
+            except LookupError as error:
+                # What a row refers to was not found. In a sound catalogue that is a mistake of the program.
+                troubles = broken_references(self.connection)
+                if not troubles:
+                    raise
+                raise damaged(self.path, troubles[0]) from error
             finally:
                 transaction.rollback()

@@ -110,6 +110,17 @@ def library(common: Common) -> Iterator["Opened"]:
         yield opened
 
 
+def one_batch(batch: str | None, night: str | None, target: str | None) -> None:
+    """DarklibError (usage) where a batch is named and its lights are said again, perhaps otherwise."""
+    if batch is not None and (night is not None or target is not None):
+        raise DarklibError(
+            "usage",
+            "--batch names the lights already; --night and --target are not for use with it.",
+            remedy="Leave out one or the other.",
+            status=Exit.USAGE,
+        )
+
+
 def tell(
     common: Common,
     document: Callable[[], "Json"],

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from darklib.cli import ranges
-from darklib.cli.command import DryRun, application, common_of, library, progress_of, tell
+from darklib.cli.command import DryRun, application, common_of, library, one_batch, progress_of, tell
 from darklib.facts.errors import DarklibError, Exit
 
 app = application()
@@ -48,6 +48,7 @@ def export(
             remedy="Give --batch ID, --night D or --target T.",
             status=Exit.USAGE,
         )
+    one_batch(batch, night, target)
     nights = ranges.nights(night)
     from darklib.jobs.export import export as job
     from darklib.show import change_screens, documents, objects

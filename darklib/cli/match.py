@@ -5,7 +5,19 @@ from typing import Annotated
 import typer
 
 from darklib.cli import ranges
-from darklib.cli.command import After, Limit, Lines, application, common_of, cut, ids_of, library, tell, tell_lines
+from darklib.cli.command import (
+    After,
+    Limit,
+    Lines,
+    application,
+    common_of,
+    cut,
+    ids_of,
+    library,
+    one_batch,
+    tell,
+    tell_lines,
+)
 from darklib.jobs.asked import Nights
 from darklib.jobs.results import MatchResult
 
@@ -32,6 +44,7 @@ def match(
     Ends with 3 where something needed is missing or stale.
     """
     common = common_of(context)
+    one_batch(batch, night, target)
     nothing_asked = night is None and target is None and batch is None and not paths
     nights = Nights(last=True) if nothing_asked else ranges.nights(night)
     wanted = ids_of([batch]) if batch is not None else [None]

@@ -52,7 +52,7 @@ def temperature(text: str | None) -> float | None:
     """One temperature of a sensor, degrees C."""
     if text is None:
         return None
-    value = _temperature(text, text)
+    value = _temperature(text, text, one=True)
     if value >= HOTTEST_C:
         raise _wrong(text, "is no temperature of a sensor", "Write degrees C, as in -10.")
     return value
@@ -60,7 +60,7 @@ def temperature(text: str | None) -> float | None:
 
 def exposure(text: str | None) -> float | None:
     """One exposure, seconds."""
-    return None if text is None else _exposure(text, text)
+    return None if text is None else _exposure(text, text, one=True)
 
 
 _CLOCK = re.compile(r"([+-]?)(?:(\d+):(\d{1,2})(?::(\d{1,2}(?:\.\d+)?))?|(\d+(?:\.\d+)?)\s*(s|min|h|d)?)")
@@ -99,7 +99,7 @@ def share(text: str | None) -> float | None:
     if text is None:
         return None
     percent = text.strip().endswith("%")
-    value = _number(text.strip().removesuffix("%"), text)
+    value = _number(text.strip().removesuffix("%"), text, one=True)
     value = value / 100 if percent else value
     if not 0 < value <= 1:
         raise _wrong(text, "is no share above 0 and up to 1", "Write it as 0.1 or 10%.")
@@ -132,12 +132,12 @@ def _span(text: str, parse: Callable[[str, str], float]) -> Span:
     return span
 
 
-def _exposure(text: str, whole: str) -> float:
+def _exposure(text: str, whole: str, *, one: bool = False) -> float:
     bare = re.sub(r"\s*s$", "", text.strip())
     above, slash, below = bare.partition("/")
-    value = _number(above, whole)
+    value = _number(above, whole, one=one)
     if slash:
-        divisor = _number(below, whole)
+        divisor = _number(below, whole, one=one)
         if divisor == 0:
             raise _wrong(whole, "divides by zero", "Write exposures as 300, 0.5 or 1/60.")
         value /= divisor
@@ -146,19 +146,22 @@ def _exposure(text: str, whole: str) -> float:
     return value
 
 
-def _temperature(text: str, whole: str) -> float:
-    value = _number(re.sub(r"\s*C$", "", text.strip(), flags=re.IGNORECASE), whole)
+def _temperature(text: str, whole: str, *, one: bool = False) -> float:
+    value = _number(re.sub(r"\s*C$", "", text.strip(), flags=re.IGNORECASE), whole, one=one)
     if value < -273.15:
         raise _wrong(whole, "is below absolute zero", "Write degrees C, as in -10.")
     return value
 
 
-def _number(text: str, whole: str) -> float:
+def _number(text: str, whole: str, *, one: bool = False) -> float:
+    """one: where a single value is wanted, the remedy is not to write a range."""
     try:
         value = float(text)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
+        if one:
+            raise _wrong(whole, "is no number", "Write one number.")
         raise _wrong(whole, "is no number or range of numbers", "Write A:B, A:, :B, or one value.")
     return value
 

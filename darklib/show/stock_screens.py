@@ -182,6 +182,20 @@ def sets(out: Out, entries: Sequence[results.SetEntry], following: str | None) -
         out.line("No calibration frames are like this.")
         out.next("darklib gaps --plan", "tells which ones your lights want")
         return
+    together: dict[str, list[results.SetEntry]] = {}
+    for entry in entries:
+        together.setdefault(words.camera_and_setting(entry.set.body, entry.set.readout), []).append(entry)
+    for number, (camera, some) in enumerate(together.items()):
+        if number:
+            out.line()
+        out.heading(camera)
+        _sets_of(out, some)
+    _more(out, following)
+    out.next("darklib match", "shows which of them fit your newest lights")
+
+
+def _sets_of(out: Out, entries: Sequence[results.SetEntry]) -> None:
+    """The sets of one camera and setting: so neither is ever left out for want of width."""
     table(
         out,
         (
@@ -192,10 +206,8 @@ def sets(out: Out, entries: Sequence[results.SetEntry], following: str | None) -
             Column("temp.", right=True),
             Column("age", right=True),
             Column("filter", keep=1),
-            Column("setting", keep=2),
-            Column("camera", keep=3),
-            Column("train", keep=4),
-            Column("nights", keep=5),
+            Column("train", keep=2),
+            Column("nights", keep=3),
         ),
         [
             (
@@ -206,16 +218,13 @@ def sets(out: Out, entries: Sequence[results.SetEntry], following: str | None) -
                 words.warmth(entry.set.temperatures),
                 text.age(entry.age_days),
                 entry.set.filter or "",
-                words.setting(entry.set.readout),
-                words.camera(entry.set.body),
                 entry.set.train.label if entry.set.train else "",
                 _nights(entry.set.first_night, entry.set.last_night),
             )
             for entry in entries
         ],
+        indent=2,
     )
-    _more(out, following)
-    out.next("darklib match", "shows which of them fit your newest lights")
 
 
 def bodies(out: Out, result: results.BodiesResult, following: str | None = None) -> None:
@@ -231,6 +240,8 @@ def bodies(out: Out, result: results.BodiesResult, following: str | None = None)
             out.paragraph(f"{entry.ref.label}: {change.what} {text.moment(change.at)}", hang=2)
         if entry.joined:
             out.paragraph(f"{entry.ref.label} was also known as {', '.join(entry.joined)}", hang=2)
+    for remark in result.remarks:
+        out.paragraph(remark, hang=2)
     _more(out, following)
     out.next(f"darklib bodies name {result.bodies[0].ref.id} LABEL", "gives a camera a name of your own")
 

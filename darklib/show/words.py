@@ -33,6 +33,12 @@ def camera(ref: BodyRef | None) -> str:
     return ref.label if ref is not None else "unknown camera"
 
 
+def camera_and_setting(ref: BodyRef | None, readout: Readout) -> str:
+    """What heads a table of one camera in one setting."""
+    told = setting(readout)
+    return f"{camera(ref)}, {told}" if told else camera(ref)
+
+
 def optics(ref: TrainRef | None) -> str:
     """The train's label."""
     return ref.label if ref is not None else "unknown train"

@@ -1,6 +1,7 @@
 """One helper begins, commits and rolls back: every mutator alone, inside a transaction, and rolled back."""
 
 import ast
+import sqlite3
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -11,6 +12,7 @@ from catalogue_material import NOW, applied, dump, ended, made, pixel_facts, raw
 
 from darklib.catalogue.catalogue import Catalogue
 from darklib.facts import entries as e
+from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Kind, Statement
 from darklib.facts.naming import body_id
 from darklib.facts.plain import to_plain
@@ -150,3 +152,20 @@ def test_nothing_else_in_the_room_commits_or_begins(repository: Path) -> None:
         }
         found = called & {"begin", "commit", "rollback", "begin_nested", "autocommit"}
         assert found <= allowed.get(file.name, set()), file.name
+
+
+def test_a_row_that_is_missing_is_damage_of_the_catalogue_and_no_mistake_of_the_program(filled: Catalogue) -> None:
+    assert filled.series()
+    with sqlite3.connect(filled.path) as plain:
+        plain.execute("PRAGMA foreign_keys = OFF")
+        plain.execute("DELETE FROM bodies")
+    plain.close()
+    with pytest.raises(DarklibError, match="refers to a missing row of bodies") as caught:
+        filled.series()
+    assert caught.value.code == "catalogue_damaged"
+    assert "darklib rebuild" in str(caught.value.remedy)
+
+
+def test_another_lookup_that_fails_stays_what_it_is(filled: Catalogue) -> None:
+    with pytest.raises(KeyError, match="mistake"), filled.reading():
+        raise KeyError("mistake")

@@ -79,7 +79,7 @@ EXPECTED: list[tuple[str, Any, tuple[str, ...]]] = [
         ("7 files seen", "4 frames", "already has", "Set aside", "short.fits", "shorter than its own"),
     ),
     ("frames", pretend.FRAMES, ("2026-10-03", "300 s", "undecided", "--after", "amend")),
-    ("sets", pretend.SETS, ("dark", "flat", "300 s", "-9.6 C", "darklib match")),
+    ("sets", pretend.SETS, ("garden camera, gain 100", "dark", "flat", "300 s", "-9.6 C", "darklib match")),
     ("bodies", pretend.BODIES, ("garden camera", "120", "remapped", "veyra-20m-bbbbb", "bodies name")),
     ("check", pretend.CHECK, ("Do not erase", "new.fits", "Never taken in.", "darklib ingest PATH")),
     ("check", pretend.SAFE, ("3 stored and read back", "second copy", "verify --against")),
