@@ -1,7 +1,8 @@
 """The price of a set of darks for a batch of lights: what it costs against a perfect dark, in both pointings.
 
 Everything in electrons, of one body and readout. The ideas are in the modules beside this one: `cost_rates` (pixels by
-dark rate), `cost_noise` (variances), `cost_pointing` (what they make of a stack), `cost_flats`, `cost_verdict`.
+dark rate), `cost_noise` (variances), `cost_pointing` and `cost_rejection` (what they make of a stack), `cost_flats`,
+`cost_verdict`.
 """
 
 from dataclasses import dataclass
@@ -10,17 +11,9 @@ from statistics import fmean
 
 from darklib.facts.sensor import SensorModel
 from darklib.sensor.cost_noise import median_factor, reading_variance
-from darklib.sensor.cost_pointing import (
-    KAPPA,
-    LEAST_TO_REJECT,
-    clipped_variance,
-    dithered,
-    fixed,
-    hot_left,
-    lights_factor,
-    sharing,
-)
+from darklib.sensor.cost_pointing import dithered, fixed, hot_left, lights_factor, sharing
 from darklib.sensor.cost_rates import Rates, rates_of
+from darklib.sensor.cost_rejection import KAPPA, LEAST_TO_REJECT, clipped_variance, loss
 
 ASSUMED_DOUBLING_C = 6.0
 """Degrees in which dark current doubles, until it is measured (published figures lie between 5 and 8 degrees)."""
@@ -111,7 +104,7 @@ def sensor_of(model: SensorModel) -> Sensor | None:
 
 @dataclass(frozen=True, slots=True)
 class _Prepared:
-    """What all sets for the same lights share: electrons and variance of each bin of pixels; sigma of an ordinary one."""
+    """What all sets for the same lights share: electrons and variance of each bin; sigma of an ordinary pixel."""
 
     total_e: tuple[float, ...]
     variance_e2: tuple[float, ...]
@@ -120,14 +113,18 @@ class _Prepared:
 
 
 @lru_cache(maxsize=512)
-def _prepared(sensor: Sensor, lights: Lights, kappa: float) -> _Prepared:
+def _prepared(sensor: Sensor, lights: Lights, kappa: float | None) -> _Prepared:
     reading = reading_variance(sensor.read_noise_e, sensor.step_e)
     top = sensor.full_well_e if sensor.full_well_e is not None else float("inf")
     t, sky = lights.exposure_s, lights.sky_e_s
     total = tuple(min((rate + sky) * t, top) for rate in sensor.rates.at(lights.temperature_c))
     variance = tuple(reading + e for e in total)
     sigma = middle(variance, sensor.rates.shares) ** 0.5
-    return _Prepared(total, variance, sigma, clipped_variance(None, None, variance, sensor.rates.shares, sigma, kappa))
+    clipped = 1.0
+    if kappa is not None:
+        nothing = (0.0,) * len(variance)
+        clipped = clipped_variance(nothing, nothing, variance, sensor.rates.shares, lights.count, kappa)
+    return _Prepared(total, variance, sigma, clipped)
 
 
 def price(sensor: Sensor, lights: Lights, dark: DarkSet | None, *, kappa: float | None = KAPPA) -> Price:
@@ -136,13 +133,13 @@ def price(sensor: Sensor, lights: Lights, dark: DarkSet | None, *, kappa: float 
     kappa: where stacking rejects outliers, in sigma of a light; None: it does not. Nothing is rejected from fewer than
     LEAST_TO_REJECT lights.
     """
-    return _price(sensor, lights, dark, kappa)
+    return _price(sensor, lights, dark, kappa if lights.count >= LEAST_TO_REJECT else None)
 
 
 @lru_cache(maxsize=8192)
 def _price(sensor: Sensor, lights: Lights, dark: DarkSet | None, kappa: float | None) -> Price:
     shares = sensor.rates.shares
-    ready = _prepared(sensor, lights, KAPPA if kappa is None else kappa)
+    ready = _prepared(sensor, lights, kappa)
     top = sensor.full_well_e if sensor.full_well_e is not None else float("inf")
     sky_e = lights.sky_e_s * lights.exposure_s
     if dark is None:
@@ -164,10 +161,12 @@ def _price(sensor: Sensor, lights: Lights, dark: DarkSet | None, kappa: float | 
     v = ready.variance_e2
     sharing_ = sharing(lights.places) if lights.places else float(lights.count)
     of_fixed = fixed(r, m, v, shares, ready.sigma_e, sharing_)
-    if kappa is None or lights.count < LEAST_TO_REJECT:
+    if kappa is None:
         of_dithered = dithered(r, m, v, shares)
     else:
-        of_dithered = clipped_variance(r, m, v, shares, ready.sigma_e, kappa) / ready.perfect_clipped - 1.0
+        # On fixed pixels rejection sees the lights' noise alone, which it raises a little; the errors stay.
+        of_fixed /= loss(lights.count)
+        of_dithered = clipped_variance(r, m, v, shares, lights.count, kappa) / ready.perfect_clipped - 1.0
     return Price(
         of_fixed,
         of_dithered,

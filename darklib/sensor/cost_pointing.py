@@ -1,4 +1,4 @@
-"""What a set's errors make of the stack's variance: with the sky fixed to its pixels, and dithered.
+"""What a set's errors make of the stack's variance: with the sky fixed to its pixels, and dithered, nothing rejected.
 
 One set is subtracted from every light, so that its errors are shared by all of them. q is the share by which the
 variance of the stack exceeds that with a perfect dark. r: what is left of the dark current in each bin of pixels, e-;
@@ -6,18 +6,9 @@ m: variance of the set; v: variance of one light, e-^2; shares: of the pixels, a
 """
 
 from collections.abc import Sequence
-from math import erf, exp, pi, sqrt
 
 HOT_SIGMA = 5.0
 """Residuals beyond so many sigma of a light are hot pixels left, counted and not averaged."""
-
-KAPPA = 3.0
-"""Rejection of outliers is taken to happen at so many sigma (common practice, no single source)."""
-
-LEAST_TO_REJECT = 12
-"""With fewer lights rejection finds few outliers, and none is counted on."""
-
-_ROOT_2, _ROOT_2PI = sqrt(2.0), sqrt(2.0 * pi)
 
 Floats = Sequence[float]
 
@@ -49,39 +40,6 @@ def dithered(r: Floats, m: Floats, v: Floats, shares: Floats) -> float:
         errors += share * (residual * residual + of_set)
         noise += share * of_light
     return errors / noise
-
-
-def clipped_variance(
-    r: Floats | None, m: Floats | None, v: Floats, shares: Floats, sigma: float, kappa: float = KAPPA
-) -> float:
-    """Variance of one value after values beyond kappa sigma are rejected, times what their loss costs a mean.
-
-    Each pixel is a normal distribution about its residual, cut at +-kappa sigma: mean S / (mean Z)^2, with Z its part
-    within and S the second moment of that part about zero (truncated normal; Johnson, Kotz & Balakrishnan, Continuous
-    Univariate Distributions 1, chapter 13). r, m None: a perfect dark.
-    """
-    inside = second = 0.0
-    limit = kappa * sigma
-    if r is None or m is None:
-        r = m = (0.0,) * len(v)
-    for residual, of_set, of_light, share in zip(r, m, v, shares, strict=True):
-        square = of_light + of_set
-        u = sqrt(square)
-        a, b = (-limit - residual) / u, (limit - residual) / u
-        z = 0.5 * (erf(b / _ROOT_2) - erf(a / _ROOT_2))
-        if z < 1e-12:
-            continue
-        low, high = exp(-0.5 * a * a) / _ROOT_2PI, exp(-0.5 * b * b) / _ROOT_2PI
-        inside += share * z
-        second += share * (
-            (residual * residual + square) * z + 2.0 * residual * u * (low - high) + square * (a * low - b * high)
-        )
-    return second / (inside * inside)
-
-
-def dithered_rejecting(r: Floats, m: Floats, v: Floats, shares: Floats, sigma: float, kappa: float = KAPPA) -> float:
-    """q with every light on other pixels and outliers rejected at kappa sigma."""
-    return clipped_variance(r, m, v, shares, sigma, kappa) / clipped_variance(None, None, v, shares, sigma, kappa) - 1.0
 
 
 def hot_left(r: Floats, shares: Floats, sigma: float) -> float:

@@ -62,7 +62,7 @@ def lights_for(wished: float, of_one: float) -> float:
 
 
 def tone_curved(linear: float) -> float:
-    """A linear share of white, 0 to 1, on the axis of the sRGB curve (IEC 61966-2-1), which a camera's histogram has."""
+    """A linear share of white, 0 to 1, on the axis of the sRGB curve (IEC 61966-2-1) of a camera's histogram."""
     value = min(max(linear, 0.0), 1.0)
     return 12.92 * value if value <= 0.0031308 else float(1.055 * value ** (1.0 / 2.4) - 0.055)
 
