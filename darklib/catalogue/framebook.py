@@ -1,6 +1,6 @@
 """Frame rows: written when a frame comes in, worked out anew when something is said of it."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -15,7 +15,7 @@ from darklib.catalogue.series import SeriesBook
 from darklib.catalogue.statements import Holding, add_statements, holding, value_of
 from darklib.catalogue.tables import FRAMES, MEASUREMENTS, RECORDS, RUNS
 from darklib.facts.entries import Stored
-from darklib.facts.frame import BodyRef, Frame, FrameRecord, Kind, Statement
+from darklib.facts.frame import BodyRef, Frame, FrameRecord, Kind
 from darklib.facts.plain import to_plain
 from darklib.facts.resolve import frame_of, train_facts
 from darklib.facts.train import TrainRef
@@ -46,18 +46,20 @@ class FrameBook:
         again = len(set(shas)) < len(shas) or any(one.statements and one.record.sha256 in known for one in waiting)
         # A frame that comes again with other statements moves, and a light may move those that follow it into its
         # night; those after it must find them moved.
-        singly = again or not self._nights.quiet(self._coming(waiting, known))
+        singly = again or not self._come_quietly([one for one in waiting if one.record.sha256 not in known])
         for some in [[one] for one in waiting] if singly else [waiting]:
             self._take_some(some, known, watch=singly)
             known.update(one.record.sha256 for one in some)
             self._settle_nights()
 
-    def _coming(self, waiting: Sequence[Stored], known: set[str]) -> list[Frame]:
-        fresh = [one for one in waiting if one.record.sha256 not in known]
-        held = holding(self._connection, {one.record.sha256 for one in fresh})
-        return [
-            _frame(one.record, Holding([*one.statements, *_held(held, one)]), body=None, train=None) for one in fresh
-        ]
+    def _come_quietly(self, fresh: Sequence[Stored]) -> bool:
+        """Whether no frame's night depends on another here. Where something was said of a frame before it came, it is
+        looked at by itself.
+        """
+        if holding(self._connection, {one.record.sha256 for one in fresh}):
+            return False
+        frames = (_frame(one.record, Holding(list(one.statements)), body=None, train=None) for one in fresh)
+        return self._nights.quiet(frames)
 
     def _take_some(self, waiting: Sequence[Stored], known: set[str], *, watch: bool) -> None:
         fresh = {one.record.sha256: one.record for one in waiting if one.record.sha256 not in known}
@@ -217,11 +219,6 @@ class FrameBook:
         if moved:
             frames = select(FRAMES.c.sha256).where(FRAMES.c.body.in_(moved)).order_by(FRAMES.c.order_us, FRAMES.c.id)
             self.resolve_again(self._connection.scalars(frames).all())
-
-
-def _held(held: Mapping[str, Holding], one: Stored) -> list[Statement]:
-    there = held.get(one.record.sha256)
-    return there.statements if there is not None else []
 
 
 def _frame(

@@ -1,6 +1,7 @@
 """A run of lights is one night and morning flats are of the night before, however and in whatever order they come."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -139,7 +140,7 @@ entries = st.one_of(
     stored_entries,
     st.builds(
         lambda number, some, said: e.Stated(number, tuple(sha_of(one) for one in some), said[0], said[1], "", NOW),
-        st.integers(0, 10**6).map("s{}".format),
+        st.just(""),
         st.lists(names, min_size=1, max_size=3, unique=True),
         st.sampled_from(
             [("kind", "light"), ("kind", "dark"), ("kind", None), ("clock_shift_s", 43200.0), ("clock_shift_s", None)]
@@ -171,6 +172,9 @@ def pair(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Catalogue, 
 
 
 def same_and_by_the_rule(pair: tuple[Catalogue, Catalogue], history: Sequence[e.Entry]) -> None:
+    # No journal gives out a number twice.
+    numbered = enumerate(history)
+    history = [replace(one, statement=f"s{n}") if isinstance(one, e.Stated) else one for n, one in numbered]
     note(f"{history}")
     singly, together = (emptied(catalogue) for catalogue in pair)
     for entry in history:
@@ -193,6 +197,6 @@ def test_nights_are_those_of_the_rule_however_entries_are_grouped(
 @pytest.mark.long
 @pytest.mark.timeout(900)
 @given(st.lists(entries, min_size=1, max_size=14))
-@settings(max_examples=500)
+@settings(max_examples=300)
 def test_nights_are_those_of_the_rule_many_times(pair: tuple[Catalogue, Catalogue], history: Sequence[e.Entry]) -> None:
     same_and_by_the_rule(pair, history)
