@@ -94,7 +94,7 @@ class BodyScale:
         self.made: list[Inference] = []
         self.finding: Finding | None = None
         self.remarks: list[str] = []
-        self.lacking = 0
+        self.lacking = self.lost = 0
 
     def work_out(self) -> None:
         """Everything, in order: the sets, the frames against them, the law, the temperatures."""
@@ -327,7 +327,9 @@ class BodyScale:
             if same and _same_ratio(row.dark_ratio, ratio):
                 continue
             self.outcomes.append(HotOutcome(row.sha256, ratio, told_c, error_c, keep_temperature=same))
-            if not same and not _close(row.temperature_c, told_c):
+            if not same and told_c is None:
+                self.lost += 1
+            elif not same and not _close(row.temperature_c, told_c):
                 self._counts[row.kind] += 1
 
     # what is kept, and told

@@ -28,13 +28,15 @@ RATIO, SCALE = "dark_ratio", "dark_scale"
 
 @dataclass(frozen=True, slots=True)
 class Derived:
-    """How many lights and darks have another temperature, or one at last; how many another dark ratio.
+    """How many lights and darks have another temperature, or one at last; how many lost theirs; how many have another
+    dark ratio.
 
     lacking: frames without evidence in `cache/`. remarks: sentences for people.
     """
 
     lights: int = 0
     darks: int = 0
+    lost: int = 0
     ratios: int = 0
     lacking: int = 0
     remarks: tuple[str, ...] = ()
@@ -70,6 +72,7 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
         total = Derived(
             total.lights + scale.count(Kind.LIGHT),
             total.darks + scale.count(Kind.DARK),
+            total.lost + scale.lost,
             total.ratios + len(scale.made),
             total.lacking + scale.lacking,
             total.remarks + tuple(scale.remarks),
@@ -101,6 +104,9 @@ def in_words(derived: Derived) -> tuple[str, ...]:
     if derived.darks:
         several = "darks get" if derived.darks > 1 else "dark gets"
         sentences.append(f"{derived.darks} {several} a new temperature, told by hot pixels.")
+    if derived.lost:
+        several = "frames lose the temperatures" if derived.lost > 1 else "frame loses the temperature"
+        sentences.append(f"{derived.lost} {several} that hot pixels told: no darks are left that tell it.")
     return (*sentences, *derived.remarks)
 
 

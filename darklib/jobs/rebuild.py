@@ -12,7 +12,7 @@ from darklib.catalogue.catalogue import Catalogue, FrameQuery
 from darklib.catalogue.contents import Rows, compared
 from darklib.catalogue.schema import open_catalogue, refuse_newer
 from darklib.facts.errors import DarklibError
-from darklib.facts.frame import Frame
+from darklib.facts.frame import Frame, TemperatureFrom
 from darklib.jobs.against_journal import in_words
 from darklib.jobs.derive import derive
 from darklib.jobs.library import Opened, no_library, replay
@@ -135,12 +135,19 @@ def _against_the_old(seam: Seam, layout: Library, fresh: Catalogue, replayed: Ma
 
 
 def _frames(catalogue: Catalogue) -> dict[str, Frame]:
-    """All frames; a train without its label, which newer versions may word otherwise."""
+    """All frames; a train without its label, which newer versions may word otherwise, and without what was inferred,
+    which is made anew.
+    """
     frames = catalogue.frames(FrameQuery(retired=None)).frames
-    return {
-        frame.sha256: frame if frame.train is None else replace(frame, train=replace(frame.train, label=""))
-        for frame in frames
-    }
+    return {frame.sha256: _as_recorded(frame) for frame in frames}
+
+
+def _as_recorded(frame: Frame) -> Frame:
+    train = None if frame.train is None else replace(frame.train, label="")
+    frame = replace(frame, train=train, dark_ratio=None)
+    if frame.temperature_from is TemperatureFrom.PIXELS:
+        frame = replace(frame, temperature_c=None, temperature_error_c=None, temperature_from=None)
+    return frame
 
 
 def _change_places(seam: Seam, layout: Library, fresh: Path) -> str | None:
