@@ -45,8 +45,13 @@ PICTURE_FORMS: dict[int, tuple[tuple[int, ...], int | None]] = {
     277: (_WHOLE, 1), 278: (_WHOLE, 1), 279: (_WHOLE, None), 322: (_WHOLE, 1), 323: (_WHOLE, 1), 324: (_WHOLE, None),
     325: (_WHOLE, None), 33421: (_WHOLE, 2), 33422: ((BYTE, UNDEFINED), None), 50713: (_WHOLE, 2),
     50714: ((SHORT, LONG, RATIONAL), None), 50717: (_WHOLE, None), 50829: (_WHOLE, 4),
+    271: (_TEXT, None), 272: (_TEXT, None), 0x829A: (_FRACTION, 1), 0x8827: (_WHOLE, None), 0x8830: (_WHOLE, 1),
+    0x8832: (_WHOLE, 1), 0x9003: (_TEXT, None), 0x9011: (_TEXT, None), 0x9291: (_TEXT, None), 0x9400: ((SRATIONAL,), 1),
+    0x920A: (_FRACTION, 1), 0xA431: (_TEXT, None), 0xA434: (_TEXT, None),
 }  # fmt: skip
-"""The same of the tags that say how a picture is stored, by number. Short and long stand for each other in files."""
+"""The same by number, of the tags that say how a picture is stored, and of those that a parser drops in silence
+when they are damaged. Short and long stand for each other in files.
+"""
 
 LONGEST_TEXT = 1000
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\ufffd]")
