@@ -98,7 +98,7 @@ class SensorModel:
     numbers written. law: of the median's dark current. unstable_pixels_per_megapixel: pixels that change from frame to
     frame beyond their noise. trouble_details: the troubles in sentences with figures. history: figures by night.
     gain_assumed: the gain is that of another ISO, in proportion. used_ids, left_out: which frames. read_noise_dn: DN
-    rms.
+    rms. rates_by_temperature: histograms as dark_rates, one a temperature, coldest first.
     """
 
     body: BodyRef
@@ -128,3 +128,4 @@ class SensorModel:
     used_ids: tuple[str, ...] = ()
     left_out: tuple[LeftOut, ...] = ()
     read_noise_dn: Value | None = None
+    rates_by_temperature: tuple[DarkRates, ...] = ()

@@ -81,11 +81,18 @@ class Price:
     sky_e: float
 
 
-def sensor_of(model: SensorModel) -> Sensor | None:
-    """What a measured model gives for pricing; None where read noise, gain or dark rates are not measured."""
-    if model.read_noise_e is None or model.gain_e_per_dn is None or model.dark_rates is None:
+def sensor_of(model: SensorModel, near_c: float | None = None) -> Sensor | None:
+    """What a measured model gives for pricing; None where read noise, gain or dark rates are not measured.
+
+    near_c: temperature of the lights. Of several histograms the nearest is taken, since every hot pixel has a law of its
+    own and one number for all of them carries less and less far.
+    """
+    if model.read_noise_e is None or model.gain_e_per_dn is None:
         return None
-    if not any(model.dark_rates.pixels):
+    rates = model.dark_rates
+    if near_c is not None and model.rates_by_temperature:
+        rates = min(model.rates_by_temperature, key=lambda one: abs(one.temperature_c - near_c))
+    if rates is None or not any(rates.pixels):
         return None
     usual = model.doubling_c.value if model.doubling_c is not None else ASSUMED_DOUBLING_C
     hot = model.hot_doubling_c.value if model.hot_doubling_c is not None else ASSUMED_HOT_DOUBLING_C
@@ -96,7 +103,7 @@ def sensor_of(model: SensorModel) -> Sensor | None:
     return Sensor(
         model.read_noise_e.value,
         gain * (model.readout.dn_step or 1),
-        rates_of(model.dark_rates, usual, hot),
+        rates_of(rates, usual, hot),
         min((one for one in tops if one > 0.0), default=None),
         bool(model.level_held),
     )

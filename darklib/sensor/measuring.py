@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from darklib.facts.frame import BodyRef, Readout
-from darklib.facts.sensor import Dated, LeftOut, SensorModel, Value
+from darklib.facts.sensor import DarkCurrent, DarkRates, Dated, LeftOut, SensorModel, Value
 from darklib.pixels.mosaic import Mosaic
 from darklib.sensor import advice, dark_law
-from darklib.sensor.dark_current import currents_of, hot_doubling_of, reference_set
+from darklib.sensor.dark_current import TOGETHER_C, currents_of, hot_doubling_of, reference_set
 from darklib.sensor.dark_rates import dark_rates
 from darklib.sensor.dark_set import DarkSet, dark_set
 from darklib.sensor.photon_transfer import FlatPair, Gain, gain_of, pairs_of, read_noise
@@ -25,6 +25,11 @@ VERSION = 1
 
 SHORT_S = 1.0
 """A dark this short holds no dark current to speak of and serves as a bias where there is none."""
+
+MOST_HISTOGRAMS = 6
+"""Histograms of dark rates are kept for so many temperatures: a price starts from the nearest, because every hot pixel
+follows a law of its own.
+"""
 
 LONGER_TIMES = 3.0
 """Without biases a dark this many times shorter, of the same temperature, serves as the reference."""
@@ -146,11 +151,7 @@ class Measuring:
         rates = None
         hot = None
         if base is not None and gain is not None and base.temperature_c is not None:
-            at = min(currents, key=lambda one: abs(one.temperature_c - (base.temperature_c or 0.0)))
-            per = gain.value / base.exposure_s
-            rates = dark_rates(
-                base.temperature_c, at.median_e_s.value, base.spread_dn.value * per, base.hot_dn * per, base.pixels
-            )
+            rates = _rates(base, currents, gain)
         if self._darks:
             chosen = base or max(self._darks, key=lambda one: one.frames * one.exposure_s)
             hot = _per_megapixel(int(chosen.hot.size), chosen.pixels)
@@ -167,6 +168,7 @@ class Measuring:
             hot_doubling_c=hot_doubling_of(darks, self.mosaic, self.rows_of_band),
             hot_pixels_per_megapixel=hot,
             dark_rates=rates,
+            rates_by_temperature=_rates_by_temperature(darks, currents, gain),
             level_held=held,
             troubles=codes,
             frames_used={kind: len(ids) for kind, ids in self._used.items()},
@@ -292,6 +294,37 @@ class Measuring:
                 if in_dn is not None:
                     found.append(Dated(one.night, "read_noise_dn", in_dn))
         return tuple(sorted(found + hot_history(self._darks), key=lambda one: (one.what, one.night)))
+
+
+def _rates(one: DarkSet, currents: Sequence[DarkCurrent], gain: Value) -> DarkRates | None:
+    if one.temperature_c is None or not currents:
+        return None
+    own_c = one.temperature_c
+    at = min(currents, key=lambda current: abs(current.temperature_c - own_c))
+    per = gain.value / one.exposure_s
+    return dark_rates(own_c, at.median_e_s.value, one.spread_dn.value * per, one.hot_dn * per, one.pixels)
+
+
+def _rates_by_temperature(
+    darks: Sequence[DarkSet], currents: Sequence[DarkCurrent], gain: Value | None
+) -> tuple[DarkRates, ...]:
+    """A histogram for each temperature, of the set there that sees the faintest rates; at most MOST_HISTOGRAMS, of the
+    temperatures with most frames.
+    """
+    if gain is None:
+        return ()
+    found = []
+    for current in sorted(currents, key=lambda one: (-one.frames, one.temperature_c))[:MOST_HISTOGRAMS]:
+        there = [
+            one
+            for one in darks
+            if one.temperature_c is not None and abs(one.temperature_c - current.temperature_c) <= TOGETHER_C
+        ]
+        best = reference_set(there)
+        rates = _rates(best, currents, gain) if best is not None else None
+        if rates is not None:
+            found.append(rates)
+    return tuple(sorted(found, key=lambda one: one.temperature_c))
 
 
 def hot_history(darks: Sequence[DarkSet]) -> list[Dated]:
