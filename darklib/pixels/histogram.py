@@ -46,7 +46,8 @@ def histograms(data: NDArray[np.uint16], mosaic: Mosaic) -> Counts:
     for start in range(0, data.shape[0], block):
         rows = data[start : start + block]
         for (down, across), colour in np.ndenumerate(mosaic.index):
-            out[colour] += np.bincount(rows[down :: mosaic.rows, across :: mosaic.columns].ravel(), minlength=BINS)
+            part = np.bincount(rows[down :: mosaic.rows, across :: mosaic.columns].ravel())
+            out[colour, : part.size] += part
     return out
 
 
@@ -54,7 +55,8 @@ def _counted(data: NDArray[np.uint16]) -> Counts:
     out = np.zeros(BINS, dtype=np.int64)
     flat = data.reshape(-1)
     for start in range(0, flat.size, CHUNK):
-        out += np.bincount(flat[start : start + CHUNK], minlength=BINS)
+        part = np.bincount(flat[start : start + CHUNK])
+        out[: part.size] += part
     return out
 
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from darklib.pixels.blocks import MAD_TO_SIGMA, blocks_of
 from darklib.pixels.mosaic import mosaic_of
+from darklib.pixels.sources import Points, points_of
 
 EVIDENCE_VERSION = 1
 """Grows whenever what is kept changes its meaning; older evidence is then made anew."""
@@ -27,15 +28,16 @@ LEAST_SIGMA = 6.0
 """How many standard deviations of the noise a hot pixel stands above its neighbours, at least: seven in eight of those
 that stand so far up are found, and of brighter ones nearly all."""
 FIRST_SIGMA = 4.0
-"""What is looked at closely stands so far above the higher of two neighbours."""
+"""What is looked at closely stands so far above the frame's background."""
 SECOND_SIGMA = 2.5
 """And, before the rest of its neighbours is looked at, so far above those in its column."""
 LEAST_SPREADS = 3.0
 """And so many times the neighbours' own spread: in a nebula or a crowd of stars the noise of the frame says little."""
 MOST = 2_000
 """As many pixels as are kept, the brightest; beyond them the limit of what is seen rises."""
-MOST_LOOKED_AT = 400_000
-"""Frames full of stars have more pixels standing out than hot pixels: no more than about this many are looked at."""
+
+MOST_LOOKED_AT = 20_000
+"""As many are looked at closely, the brightest: ten times what is kept, since stars are among them."""
 
 BESIDE_SHARE, BESIDE_SIGMA = 0.4, 7.0
 """A star's neighbours, without the brightest of the eight, add up to more than this share of the peak: a star of 1.5
@@ -45,7 +47,6 @@ LINE_SHARE = 0.5
 """Where both neighbours along a column or row are lit by this share of the peak, the column or row is."""
 CROWD = 6
 """More than this many in one column (or row), and five times what chance gives, are a defect of the column."""
-STRIP = 64
 
 _AROUND = ((-1, -1), (-1, 0), (-1, 1), (0, -1), (0, 1), (1, -1), (1, 0), (1, 1))
 _SIDES = (_AROUND[1], _AROUND[3], _AROUND[4], _AROUND[6])
@@ -94,21 +95,25 @@ def hot_pixels(
     cfa_columns: int | None,
     white_dn: float | None = None,
     dn_step: int | None = None,
+    points: Points | None = None,
 ) -> HotPixels | None:
     """The hot pixels of one frame; None for a frame too small to tell its noise (under two blocks of 24 pixels).
 
     data: two-dimensional, native byte order, any integers or floating-point numbers. cfa: letters row by row,
-    cfa_rows x cfa_columns, None for mono. white_dn: the highest number; dn_step: the distance of the numbers.
+    cfa_rows x cfa_columns, None for mono. white_dn: the highest number; dn_step: the distance of the numbers. points:
+    what stands out of the frame, where that is known from `measure.measured`.
     """
     if data.dtype != np.uint16:
         data = np.nan_to_num(data.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
-    blocks = blocks_of(data, mosaic_of(cfa, cfa_rows, cfa_columns), 12.0**-0.5 * (dn_step or 1))
-    if blocks is None:
-        return None
-    noise = blocks.noise[blocks.channels].astype(np.float32)
+    if points is None:
+        blocks = blocks_of(data, mosaic_of(cfa, cfa_rows, cfa_columns), 12.0**-0.5 * (dn_step or 1))
+        if blocks is None:
+            return None
+        points = points_of(data, blocks)
+    noise = points.blocks.noise[points.blocks.channels].astype(np.float32)
     rows, columns = noise.shape
     reach = (_reach(rows), _reach(columns))
-    y, x, lowest_sigma = _standing_out(data, noise, reach[1], FIRST_SIGMA)
+    y, x, lowest_sigma = _inside(points, reach, data.shape)
     y, x = _above_and_below(data, noise, reach[0], y, x)
     found = _Found(data, noise, reach, y, x)
     found.keep(found.excess >= np.float32(LEAST_SIGMA) * found.sigma)
@@ -117,8 +122,8 @@ def hot_pixels(
     found.keep(~found.starlike(_AROUND))
     found.keep(found.excess >= np.float32(LEAST_SPREADS) * found.spread())
     found.keep(_alone(found.x, data.shape[1]) & _alone(found.y, data.shape[0]))
-    # A limit that was raised to look at fewer is one above the higher of two neighbours: about half a sigma more.
-    floor = max(LEAST_SIGMA, lowest_sigma + 1.0 if lowest_sigma > FIRST_SIGMA else 0.0)
+    # Where the limit was raised to look at fewer, noise has kept some out that stand a little above it.
+    floor = max(LEAST_SIGMA, lowest_sigma + 2.0 if lowest_sigma > FIRST_SIGMA else 0.0)
     heights = found.excess / found.sigma
     if heights.size > MOST:
         floor = max(floor, float(np.partition(heights, heights.size - MOST)[heights.size - MOST]))
@@ -142,39 +147,20 @@ def _reach(period: int) -> int:
     return period * -(-4 // period)
 
 
-def _standing_out(data: NDArray[Any], noise: Floats, reach: int, sigma: float) -> tuple[Places, Places, float]:
-    """Pixels above the higher of their two neighbours along the row; and above how many sigma they were looked for."""
-    height, width = data.shape
-    # One number a row: the quieter colour's, since the close look is by each pixel's own noise.
-    step = noise.min(axis=1)
-    kinds = np.arange(height) % noise.shape[0]
-    whole = data.dtype == np.uint16
-    places: list[NDArray[np.intp]] = []
-    count = 0
-    for top in range(0, height, STRIP):
-        part = data[top : top + STRIP]
-        above = np.float32(sigma) * step[kinds[top : top + STRIP], np.newaxis]
-        limit = np.maximum(part[:, : -2 * reach], part[:, 2 * reach :])
-        if whole:
-            room = np.ceil(np.minimum(above, 65534.0)).astype(np.uint16)
-            np.minimum(limit, np.uint16(65535) - room, out=limit)  # no sum may pass the end of the numbers
-            limit += room
-            found = np.flatnonzero(part[:, reach:-reach] >= limit)
-        else:
-            limit = limit + above
-            found = np.flatnonzero(part[:, reach:-reach] >= limit)
-        places.append(found + top * (width - 2 * reach))
-        count += found.size
-        if count > MOST_LOOKED_AT and sigma < 1e4:
-            return _standing_out(data, noise, reach, sigma * 2.0)
-    y, x = np.divmod(np.concatenate(places), width - 2 * reach)
-    return y, x + reach, sigma
+def _inside(points: Points, reach: tuple[int, int], shape: tuple[int, ...]) -> tuple[Places, Places, float]:
+    """Those that stand high enough to be looked at and have neighbours of their colour on all sides; and how high."""
+    y, x, sigmas = points.y, points.x, points.sigmas
+    lowest = max(FIRST_SIGMA, points.threshold_sigma)
+    if sigmas.size > MOST_LOOKED_AT:
+        lowest = max(lowest, float(np.partition(sigmas, sigmas.size - MOST_LOOKED_AT)[sigmas.size - MOST_LOOKED_AT]))
+    inside = sigmas >= lowest
+    y, x = y[inside], x[inside]
+    inside = (y >= reach[0]) & (y < shape[0] - reach[0]) & (x >= reach[1]) & (x < shape[1] - reach[1])
+    return y[inside], x[inside], lowest
 
 
 def _above_and_below(data: NDArray[Any], noise: Floats, reach: int, y: Places, x: Places) -> tuple[Places, Places]:
     """Those that stand above their neighbours in the column too: most of what noise and columns make does not."""
-    inside = (y >= reach) & (y < data.shape[0] - reach)
-    y, x = y[inside], x[inside]
     flat, width = data.reshape(-1), data.shape[1]
     place = y * width + x
     beside = np.maximum(flat.take(place - reach * width), flat.take(place + reach * width)).astype(np.float32)

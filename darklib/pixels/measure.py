@@ -9,9 +9,10 @@ from darklib.facts.frame import PixelFacts, PlaneLevel
 from darklib.pixels import histogram
 from darklib.pixels.histogram import Levels
 from darklib.pixels.mosaic import Mosaic, mosaic_of, plane
+from darklib.pixels.sources import Points
 from darklib.pixels.structure import structure
 
-MEASUREMENT_VERSION = 1
+MEASUREMENT_VERSION = 2
 """Grows whenever a figure below changes its meaning or its value."""
 
 SAMPLE = 4_000_000
@@ -38,6 +39,23 @@ def measure(
     Values that are not finite are left out. Raises ValueError for an array that is not two-dimensional or holds
     nothing finite.
     """
+    facts, _ = measured(
+        data, cfa=cfa, cfa_rows=cfa_rows, cfa_columns=cfa_columns, black_dn=black_dn, white_dn=white_dn, bits=bits
+    )
+    return facts
+
+
+def measured(
+    data: NDArray[Any],
+    *,
+    cfa: str | None,
+    cfa_rows: int | None,
+    cfa_columns: int | None,
+    black_dn: float | None,
+    white_dn: float | None,
+    bits: int | None,
+) -> tuple[PixelFacts, Points | None]:
+    """As `measure`, and what stands out of the frame, for `hot.hot_pixels`; None for a frame too small to tell."""
     if data.ndim != 2 or data.size == 0:
         raise ValueError(f"a frame is a two-dimensional array with pixels, not of shape {data.shape}")
     mosaic = mosaic_of(cfa, cfa_rows, cfa_columns)
@@ -50,7 +68,7 @@ def measure(
         names = [name for name, one in zip(mosaic.colours, counts, strict=True) if one.any()]
         saturated = histogram.saturated_fraction(total, None if white_dn is None else white_dn - origin)
         step = histogram.dn_step(total)
-        figures = structure(whole, mosaic, ROUNDING * (step or 1))
+        figures, points = structure(whole, mosaic, ROUNDING * (step or 1))
     else:
         numbers = data if data.dtype.kind == "f" else data.astype(np.float64)
         everything = _sampled(numbers.reshape(-1))
@@ -58,8 +76,8 @@ def measure(
         saturated = float(np.count_nonzero(numbers >= white_dn) / numbers.size) if white_dn is not None else 0.0
         step = None
         finite = np.nan_to_num(numbers, nan=everything.median, posinf=everything.high, neginf=everything.low)
-        figures = structure(finite.astype(np.float32, copy=False), mosaic, _least_noise(everything))
-    return PixelFacts(
+        figures, points = structure(finite.astype(np.float32, copy=False), mosaic, _least_noise(everything))
+    facts = PixelFacts(
         version=MEASUREMENT_VERSION,
         width=int(data.shape[1]),
         height=int(data.shape[0]),
@@ -78,6 +96,7 @@ def measure(
         structure=figures,
         exact=whole is not None,
     )
+    return facts, points
 
 
 def constant_rows(data: NDArray[Any]) -> int:

@@ -15,6 +15,8 @@ HOT_SIGMA = 5.0
 """A hot pixel has nothing beside it that confirms it, so it has to stand out further."""
 MOST_POINTS = 25_000
 """Of more pixels than about this that stand out, the brightest are looked at."""
+MOST_FOUND = 200_000
+"""As many are found at all: of those that are no stars, `hot` looks at more."""
 MOST_STARS = 3_000
 """As many stars as are looked at closely."""
 STRIP = 64
@@ -51,7 +53,7 @@ _THREES = ((0, 1, 2), (0, 1, 3), (0, 2, 3), (1, 2, 3), (0, 1, 4), (0, 2, 5), (3,
 @dataclass(frozen=True, slots=True)
 class Sources:
     """stars, hot: how many, above `threshold_sigma`; by_chance: as `stars`, with the surroundings of another place.
-    plain, plain_by_chance: how many of them are plain.
+    plain, plain_by_chance: how many of them are plain. round, round_by_chance: how many are lit all round.
 
     star_peaks: heights of the stars' highest pixels above their surroundings, data units, greatest first;
     star_sharpness: the four sides' mean over the peak, median of the stars.
@@ -61,6 +63,8 @@ class Sources:
     by_chance: float
     plain: int
     plain_by_chance: float
+    round: int
+    round_by_chance: float
     hot: int
     threshold_sigma: float
     star_peaks: NDArray[np.float64]
@@ -130,12 +134,36 @@ def _weights(centres: NDArray[np.float64], length: int) -> tuple[NDArray[np.intp
     return first, np.clip(weight, -0.6, 1.6).astype(np.float32)
 
 
-def sources_of(data: NDArray[Any], blocks: Blocks) -> Sources:
-    """Stars and hot pixels of the whole frame. data: two-dimensional, finite."""
+@dataclass(frozen=True, slots=True)
+class Points:
+    """Pixels that stand out of a frame's background. y, x: rows and columns, rising; sigmas: how high they stand;
+    threshold_sigma: above what they were looked for.
+    """
+
+    blocks: Blocks
+    background: Background
+    y: NDArray[np.intp]
+    x: NDArray[np.intp]
+    sigmas: NDArray[np.float32]
+    threshold_sigma: float
+
+
+def points_of(data: NDArray[Any], blocks: Blocks) -> Points:
+    """All that stands out of the whole frame. data: two-dimensional, finite."""
     background = Background(data, blocks)
-    threshold = _threshold(blocks, data.size)
+    threshold = _threshold(blocks, data.size, MOST_FOUND)
     y, x = _standing_out(data, background, threshold)
-    peak = background.sigmas(y, x)
+    return Points(blocks, background, y, x, background.sigmas(y, x), threshold)
+
+
+def sources_of(data: NDArray[Any], points: Points) -> Sources:
+    """Stars and hot pixels of the whole frame. data: as `points` were found in."""
+    background = points.background
+    threshold = _threshold(points.blocks, data.size, MOST_POINTS)
+    y, x, peak = points.y, points.x, points.sigmas
+    if threshold > points.threshold_sigma:
+        high = peak > threshold
+        y, x, peak = y[high], x[high], peak[high]
     # A peak is higher than its neighbours; of equal ones in a saturated star the last counts.
     beside: list[NDArray[np.float32]] = []
     for dy, dx in _BESIDE:
@@ -147,14 +175,17 @@ def sources_of(data: NDArray[Any], blocks: Blocks) -> Sources:
     starlike = _shines(around, peak)
     hot = int(np.count_nonzero((peak >= HOT_SIGMA) & ~starlike))
     far = background.columns * max(1, 8 // background.columns)
-    controls = [_close(background, *_displaced(background, y, x, peak, by)) for by in (-far, far)]
+    shifts = (-2 * far, -far, far, 2 * far)
+    controls = [_close(background, *_displaced(background, y, x, peak, by)) for by in shifts]
     y, x, peak, around = y[starlike], x[starlike], peak[starlike], around[:, starlike]
     found = _close(background, y, x, peak, around)
     return Sources(
         stars=found.heights.size,
-        by_chance=sum(control.heights.size for control in controls) / 2.0,
+        by_chance=sum(control.heights.size for control in controls) / len(shifts),
         plain=found.plain,
-        plain_by_chance=sum(control.plain for control in controls) / 2.0,
+        plain_by_chance=sum(control.plain for control in controls) / len(shifts),
+        round=found.round,
+        round_by_chance=sum(control.round for control in controls) / len(shifts),
         hot=hot,
         threshold_sigma=threshold,
         star_peaks=np.sort(found.heights)[::-1],
@@ -166,6 +197,7 @@ def sources_of(data: NDArray[Any], blocks: Blocks) -> Sources:
 class _Close:
     heights: NDArray[np.float64]
     plain: int = 0
+    round: int = 0
     sharpness: float = 0.0
 
 
@@ -238,8 +270,9 @@ def _close(
     real &= first
     heights = (peak * spread * background.noise_at(y, x))[real].astype(np.float64)
     sharpness = float(np.median(around[:4, real].mean(axis=0) / peak[real])) if real.any() else 0.0
-    plain = real & (_shines(around, peak, PLAIN_SIGMA) | _round(around))
-    return _Close(heights, int(plain.sum()), sharpness)
+    whole = real & _round(around)
+    plain = whole | (real & _shines(around, peak, PLAIN_SIGMA))
+    return _Close(heights, int(plain.sum()), int(whole.sum()), sharpness)
 
 
 def _shines(
@@ -273,11 +306,11 @@ def _lit(lit: NDArray[np.float32], peak: NDArray[np.float32], each_sigma: float)
     return shared
 
 
-def _threshold(blocks: Blocks, size: int) -> float:
+def _threshold(blocks: Blocks, size: int, most_points: int) -> float:
     """The height above which pixels are looked at: `PEAK_SIGMA`, or what leaves about as many as are looked at."""
     above = blocks.rest()
     high = above[above > PEAK_SIGMA]
-    most = max(20, round(MOST_POINTS * above.size / size))
+    most = max(20, round(most_points * above.size / size))
     if high.size <= most:
         return PEAK_SIGMA
     return float(np.partition(high, high.size - most)[high.size - most])

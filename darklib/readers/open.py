@@ -176,11 +176,11 @@ def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tup
 
 def _measured(sensor: SensorArray) -> Pixels:
     from darklib.pixels.hot import encoded, hot_pixels
-    from darklib.pixels.measure import measure
+    from darklib.pixels.measure import measured
     from darklib.readers.blank import check_not_blank
 
     check_not_blank(sensor.data)
-    facts = measure(
+    facts, points = measured(
         sensor.data,
         cfa=sensor.cfa,
         cfa_rows=sensor.cfa_rows,
@@ -196,6 +196,7 @@ def _measured(sensor: SensorArray) -> Pixels:
         cfa_columns=sensor.cfa_columns,
         white_dn=sensor.white_dn,
         dn_step=facts.dn_step,
+        points=points,
     )
     return Pixels(facts, None if hot is None else encoded(hot))
 
