@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from darklib.facts.codes import WARNINGS
 from darklib.facts.frame import (
     BodyRef,
+    Combined,
     Frame,
     FrameFacts,
     FrameRecord,
@@ -24,6 +25,9 @@ from darklib.facts.train import TrainFacts, TrainRef, fingerprint, label
 
 HEADER_TEMPERATURE_ERROR_C = 0.5
 """Error given to a recorded sensor temperature: most are whole or half degrees (common practice, no single source)."""
+
+NORMALISED_BELOW_DN = 10.0
+"""Flats brought to a level of one have fractions about it; counts of a sensor are hundreds and more."""
 
 MAKERNOTE_TEMPERATURE_ERROR_C = 1.0
 """Maker notes hold whole degrees from a sensor on a board."""
@@ -102,6 +106,14 @@ def moment_of(record: FrameRecord, statements: Iterable[Statement]) -> tuple[dat
     return taken, source
 
 
+def _combined(read: FrameFacts, measured: PixelFacts | None, kind: Kind | None) -> Combined | None:
+    """What a frame is a combination of; whether a flat was brought to a level of one is seen in its pixels."""
+    combined = read.combined
+    if combined is None or combined.normalised is not None or measured is None or kind is not Kind.FLAT:
+        return combined
+    return replace(combined, normalised=not measured.exact and 0.0 < measured.median_dn < NORMALISED_BELOW_DN)
+
+
 def night_by_itself(record: FrameRecord, taken_at: datetime) -> str:
     """The night of a frame that was taken then (aware), whatever other frames there are."""
     return night_of(taken_at, record.zone, _longitude(record))
@@ -176,12 +188,12 @@ def frame_of(
         taken_at=taken_at,
         time_from=time_from,
         night=(night or night_by_itself(record, taken_at)) if taken_at is not None else None,
-        combined=read.combined,
+        combined=_combined(read, measured, kind),
         row_order=read.row_order,
         median_dn=measured.median_dn if measured else None,
         mad_dn=measured.mad_dn if measured else None,
         saturated_fraction=measured.saturated_fraction if measured else None,
-        in_camera_subtraction=read.in_camera_subtraction,
+        in_camera_subtraction=_subtracted(read, warnings),
         rotator_deg=read.rotator_deg,
         focuser_position=read.focuser_position,
         warnings=warnings,
@@ -193,6 +205,13 @@ def frame_of(
 def inferred_counts(known_from: TemperatureFrom | None) -> bool:
     """Whether a temperature inferred from other frames is a frame's own: where nobody stated and no file told one."""
     return known_from in (None, TemperatureFrom.PIXELS)
+
+
+def _subtracted(read: FrameFacts, warnings: Iterable[FrameWarning]) -> bool | None:
+    """Whether the camera took its own dark off: as the file says, or as two witnesses of the frame's series show."""
+    if any(warning.code == "in_camera_subtraction" for warning in warnings):
+        return True
+    return read.in_camera_subtraction
 
 
 def _last(statements: Iterable[Statement], field: str) -> str | float | None:

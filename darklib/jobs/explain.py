@@ -4,9 +4,10 @@ from pathlib import Path
 
 from darklib.facts.codes import SET_ASIDE
 from darklib.facts.errors import DarklibError
-from darklib.facts.frame import Fact, Frame, FrameRecord, Kind, KindFrom, PixelFacts
+from darklib.facts.frame import Combined, Fact, Frame, FrameFacts, FrameRecord, Ignored, Kind, KindFrom, PixelFacts
 from darklib.facts.resolve import frame_of, night_by_itself
 from darklib.facts.settings import Site
+from darklib.facts.units import iso_z
 from darklib.jobs.hot_pixel_facts import hot_pixel_facts
 from darklib.jobs.ids import frames_meant
 from darklib.jobs.library import Opened
@@ -58,7 +59,7 @@ def _stored(opened: Opened, sha256: str) -> ExplainResult:
         stored=True,
         frame=frame,
         facts=_facts(record, frame) + hot_pixel_facts(opened, frame),
-        ignored=record.read.ignored,
+        ignored=record.read.ignored + _unused(opened.absolute(frame.path)),
         amendments=tuple(
             Amendment(row.field, row.value, row.old, row.note or "", row.at, row.run, row.undone_by is not None)
             for row in rows
@@ -91,13 +92,19 @@ def _looked_at(opened: Opened | None, path: Path) -> ExplainResult:
     frame = frame_of(record)
     refusal = SetAsideFile(name, look.refusal.text, look.refusal.code) if look.refusal else None
     return ExplainResult(
-        name, False, frame, _facts(record, frame), record.read.ignored, kind_why=decision.why, refusal=refusal
+        name,
+        False,
+        frame,
+        _facts(record, frame),
+        record.read.ignored + _unused(str(path)),
+        kind_why=decision.why,
+        refusal=refusal,
     )
 
 
 def _facts(record: FrameRecord, frame: Frame) -> tuple[Fact, ...]:
     """The facts as read, then as measured, then what was worked out from them."""
-    facts = list(record.read.facts)
+    facts = list(record.read.facts) + _of_the_whole(record.read)
     if record.measured is not None:
         facts += _measured(record.measured)
     if frame.kind is not None and frame.kind_from is not None:
@@ -105,6 +112,47 @@ def _facts(record: FrameRecord, frame: Frame) -> tuple[Fact, ...]:
         facts.append(Fact("kind", frame.kind.value, "", frame.kind_from.value, where, "", _why(record, frame)))
     facts += _night(record, frame)
     return tuple(facts)
+
+
+def _of_the_whole(read: FrameFacts) -> list[Fact]:
+    """What the form of the file tells, or several of its facts together, where no single keyword or tag has it."""
+    told = {fact.name for fact in read.facts}
+    combined = read.combined or Combined()
+    x, y = read.binning
+    parts: list[tuple[str, str | int | float | bool | None, str]] = [
+        ("format", read.format, ""),
+        ("width", read.width, "px"),
+        ("height", read.height, "px"),
+        ("bits", read.bits, ""),
+        ("cfa", read.cfa, ""),
+        ("compression", read.compression, ""),
+        ("demosaiced", read.demosaiced or None, ""),
+        ("origin_x", read.origin_x, "px"),
+        ("origin_y", read.origin_y, "px"),
+        ("binning", f"{x}x{y}" if "binning_x" not in told else None, ""),
+        ("combined_count", combined.count, ""),
+        ("combined_bias_removed", combined.bias_removed, ""),
+        ("combined_normalised", combined.normalised, ""),
+    ]
+    facts = [
+        Fact(name, value, unit, "structure", "file", "")
+        for name, value, unit in parts
+        if value is not None and (name not in told or name == "cfa")
+    ]
+    if read.taken_at is not None and "taken_at" not in told:
+        aware = read.taken_at.tzinfo is not None
+        text = iso_z(read.taken_at) if aware else read.taken_at.isoformat()
+        note = "" if aware else "no zone in the file: read in the library's"
+        facts.append(Fact("taken_at", text, "", "exif", read.time_origin or "", "", note))
+    return facts
+
+
+def _unused(path: str) -> tuple[Ignored, ...]:
+    """The keywords that tell nothing, in one entry."""
+    from darklib.readers.unused import unused_keywords
+
+    found = unused_keywords(path)
+    return (Ignored("", ", ".join(found), "keywords that tell nothing darklib needs"),) if found else ()
 
 
 def _night(record: FrameRecord, frame: Frame) -> list[Fact]:

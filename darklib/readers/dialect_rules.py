@@ -6,7 +6,7 @@ not known and NotUnderstood where it says something that cannot be read. Nothing
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from darklib.facts.units import KELVIN_AT_ZERO_C
@@ -254,6 +254,29 @@ def filter_name(card: Card, field: str) -> tuple[Told, ...]:
     if not card.quoted:
         return _one(field, told, "", card.odd, "a number, not a name", "value_odd")
     return _one(field, told, "", card.odd)
+
+
+def wheel_place(card: Card, field: str) -> tuple[Told, ...]:
+    """A place in a filter wheel, from 0; -1 is unknown or moving."""
+    written = number(card)
+    if written.value == -1.0:
+        raise NotKnown("stands for 'not known'", sentinel=True)
+    if written.value != int(written.value) or not 0 <= written.value <= 999:
+        raise NotUnderstood("no place in a wheel")
+    return _one(field, int(written.value), "", written.odd)
+
+
+def focal_ratio(card: Card, field: str) -> tuple[Told, ...]:
+    """Focal length over aperture, also as `f/6`; 0 is unknown."""
+    text = card.value.strip() if isinstance(card.value, str) else ""
+    if not card.fault and text.casefold().startswith("f/"):
+        card = replace(card, value=text[2:].strip())
+    written = number(card)
+    if written.value == 0.0:
+        raise NotKnown("stands for 'not known'", sentinel=True)
+    if written.unit or not 0.3 <= written.value <= 200.0:
+        raise NotUnderstood("no possible focal ratio")
+    return _one(field, round(written.value, 4), "", "" if text else written.odd)
 
 
 def kind(card: Card, field: str) -> tuple[Told, ...]:

@@ -33,6 +33,8 @@ _ms: Rule = partial(rule.exposure, assumed="ms")
 _us: Rule = partial(rule.exposure, assumed="us")
 _mm, _um = rule.millimetres, rule.micrometres
 _number = rule.any_number
+_dn: Rule = partial(rule.any_number, unit="DN")
+_e: Rule = partial(rule.any_number, unit="e")
 
 ROWS: tuple[Row, ...] = (
     # Kind
@@ -67,14 +69,14 @@ ROWS: tuple[Row, ...] = (
     Row("ESO DET OUT1 CONAD", "e_per_dn", rule.electrons_per_dn, ESO),
     Row("ISOSPEED", "iso", rule.iso, SEEN),
     Row("ISO", "iso", rule.iso, SEEN),
-    Row("RDNOISE", "read_noise_e", _number, NOAO),
-    Row("READNOIS", "read_noise_e", _number, SEEN),
+    Row("RDNOISE", "read_noise_e", _e, NOAO),
+    Row("READNOIS", "read_noise_e", _e, SEEN),
     # Offset
     Row("OFFSET", "offset", rule.setting, SEEN),
     Row("BLKLEVEL", "offset", rule.setting, SEEN),
     Row("BLACKLVL", "offset", rule.setting, SEEN),
     Row("CCDOFFST", "offset", rule.setting, HST),
-    Row("PEDESTAL", "pedestal_dn", _number, SBF),  # to be added to every pixel: negative for a frame with an offset
+    Row("PEDESTAL", "pedestal_dn", _dn, SBF),  # to be added to every pixel: negative for a frame with an offset
     Row("SATURATE", "white_dn", rule.setting, NOAO),
     Row("SATLEVEL", "white_dn", rule.setting, SEEN),
     # Temperatures
@@ -141,11 +143,15 @@ ROWS: tuple[Row, ...] = (
     Row("FILTERID", "filter", rule.filter_name, SEEN),
     Row("FILTER1", "filter_1", rule.filter_name, SEEN),
     Row("FILTER2", "filter_2", rule.filter_name, SEEN),
+    Row("FILTPOS", "filter_place", rule.wheel_place, SEEN),  # the wheel's code, where no name is given
+    Row("FILTNUM", "filter_place", rule.wheel_place, SEEN),
     Row("TELESCOP", "telescope", rule.text, STD),
     Row("FOCALLEN", "focal_length_mm", _mm, SBF),
     Row("FOCAL", "focal_length_mm", _mm, SEEN),
     Row("FOCLEN", "focal_length_mm", _mm, SEEN),
     Row("APTDIA", "aperture_mm", _mm, SBF),
+    Row("FOCRATIO", "focal_ratio", rule.focal_ratio, SEEN),
+    Row("REDUCER", "reducer", rule.text, SEEN),
     Row("APERTURE", "aperture_text", rule.text, SEEN),  # a diameter, a focal ratio or a slit: not told which
     Row("FOCUSPOS", "focuser_position", _number, SEEN),
     Row("FOCPOS", "focuser_position", _number, SEEN),
@@ -193,6 +199,8 @@ ROWS: tuple[Row, ...] = (
     Row("MJD-OBS", "mjd_obs", time_rule.julian, STD),
     Row("MJD-BEG", "mjd_obs", time_rule.julian, STD),
     Row("JD", "jd_obs", time_rule.julian, SEEN),
+    Row("MJD-AVG", "mjd_avg", time_rule.julian, STD),
+    Row("MJD-END", "mjd_end", time_rule.julian, STD),
     Row("TIMESYS", "time_scale", time_rule.scale, STD),
     # Colour mosaic and rows
     Row("BAYERPAT", "cfa", rule.pattern, SEEN),

@@ -8,7 +8,7 @@ from darklib.facts.units import exposures_equal, iso_z
 from darklib.readers.answers import Refused
 from darklib.readers.dialect_reading import Reading, read_cards, warning
 from darklib.readers.fits_blocks import AtMost, Unit, strange_keywords, units
-from darklib.readers.fits_time import started_at
+from darklib.readers.fits_time import start_doubtful, started_at
 
 _COMPARED = {
     "gain": 0.0, "iso": 0.0, "e_per_dn": 0.01, "offset": 0.0, "sensor_temperature_c": 0.5, "set_temperature_c": 0.5,
@@ -53,9 +53,13 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
     if taken_at is not None:
         text = taken_at.isoformat() if taken_at.tzinfo is None else iso_z(taken_at)
         reading.facts.append(Fact("taken_at", text, "", "header", time_origin or "", "", time_note))
+    doubt = start_doubtful(reading.values, reading.where, exposure)
+    if doubt:
+        reading.warnings.append(warning("values_disagree", doubt))
     _compare(reading)
     axes = image.form.axes
     combined = _combined(reading)
+    section = _origin(reading)
     cfa = _cfa(reading)
     side = {4: 2, 36: 6}[len(cfa)] if cfa else None
     kind = get("kind") or get("kind_by_object")
@@ -82,8 +86,8 @@ def facts_of(image: Unit, walked: tuple[Unit, ...]) -> FrameFacts:
         binning=(get("binning_x", get("binning_y", 1)), get("binning_y", get("binning_x", 1))),
         width=axes[0],
         height=axes[1],
-        origin_x=get("origin_x"),
-        origin_y=get("origin_y"),
+        origin_x=get("origin_x", section[0]),
+        origin_y=get("origin_y", section[1]),
         cfa=cfa,
         cfa_rows=side,
         cfa_columns=side,
@@ -141,6 +145,15 @@ def _compression(image: Unit) -> str:
     return "lossless"
 
 
+def _origin(reading: Reading) -> tuple[int | None, int | None]:
+    """Where the picture begins on the sensor by its section, in binned pixels from 0 (the section counts from 1)."""
+    section: str | None = reading.values.get("sensor_section")
+    if section is None:
+        return None, None
+    x, y = (int(span.split(":")[0]) - 1 for span in section.strip("[]").split(","))
+    return x // reading.values.get("binning_x", 1), y // reading.values.get("binning_y", 1)
+
+
 def _train(reading: Reading) -> TrainFacts:
     """The optics; of focal length, aperture and focal ratio any two give the third."""
     get = reading.values.get
@@ -160,6 +173,11 @@ def _filter(reading: Reading) -> str | None:
     one: str | None = get("filter")
     if one is not None:
         return one
+    if get("filter_1") is None and get("filter_2") is None and get("filter_place") is not None:
+        where = reading.where["filter_place"]
+        place = str(get("filter_place"))
+        reading.warnings.append(warning("value_odd", f"{where} = {place}: a place in the wheel, not a name"))
+        return place
     wheels = [str(get(field)) for field in ("filter_1", "filter_2") if get(field)]
     named = [name for name in wheels if not name.casefold().startswith(("clear", "none", "open", "empty"))]
     return "+".join(named) or next(iter(wheels), None)
@@ -182,8 +200,13 @@ def _combined(reading: Reading) -> Combined | None:
     count: int | None = get("combined_count")
     if (count is None or count < 2) and get("combined") is not True:
         return None
-    done = get("steps_done", "")
-    bias_removed = True if "bias_removed_by" in reading.values or "B" in done or "D" in done else None
+    done: str = get("steps_done", "")
+    bias_removed: bool | None = None
+    if "bias_removed_by" in reading.values or "B" in done or "D" in done:
+        bias_removed = True
+    elif done or get("kind") == Kind.BIAS.value:
+        # The letters list what was done; and a combined bias is the bias.
+        bias_removed = False
     found = Combined(count if count and count > 1 else None, get("combined_method"), bias_removed, None)
     reading.warnings.append(warning("combined_frame", f"{found.count or 'an unknown number of'} frames"))
     return found

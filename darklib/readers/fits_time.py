@@ -22,6 +22,8 @@ _OLD = re.compile(r"(\d{2})/(\d{2})/(\d{2})$")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?\s*(?:Z|UTC?)?$")
 _MJD_EPOCH = datetime(1858, 11, 17, tzinfo=UTC)
 EARLIEST, LATEST = 1900, 2200
+LEAST_TOLD_S = 4.0
+"""In shorter exposures times of whole seconds do not tell the start from the end."""
 
 SCALES = {
     "UTC": "UTC", "UT": "UTC", "UT1": "UTC", "GMT": "UTC", "TT": "TT", "TDT": "TT", "ET": "TT", "TDB": "TT",
@@ -171,7 +173,31 @@ def started_at(
         if "T" in told.get(field, "") and exposure_s is not None:
             found = _in_utc(told[field], scale_, scale_ == "LOCAL")
             return found - timedelta(seconds=share * exposure_s), where[field], "reckoned back by the exposure"
+    for field, share in (("mjd_avg", 0.5), ("mjd_end", 1.0)):
+        if 15_000 < told.get(field, 0.0) < 130_000 and exposure_s is not None:
+            found = _from_scale(_MJD_EPOCH + timedelta(seconds=round(told[field] * 86400.0, 3)), scale_)
+            return found - timedelta(seconds=share * exposure_s), where[field], "reckoned back by the exposure"
     return None, None, ""
+
+
+def start_doubtful(told: dict[str, Any], where: dict[str, str], exposure_s: float | None) -> str:
+    """Why the time taken for the start looks like the middle or the end of the exposure, or empty.
+
+    The start must lie half the exposure before the middle and all of it before the end, where the header gives those.
+    """
+    start: str = told.get("date_beg") or told.get("date_obs") or ""
+    if "T" not in start or exposure_s is None or exposure_s < LEAST_TOLD_S:
+        return ""
+    name = where["date_beg" if "date_beg" in told else "date_obs"]
+    for field, share in (("date_end", 1.0), ("date_avg", 0.5)):
+        other: str = told.get(field, "")
+        if "T" not in other or where[field] == name:
+            continue
+        pair = [_in_utc(text, "LOCAL", True).replace(tzinfo=None) for text in (start, other)]
+        apart = (pair[1] - pair[0]).total_seconds()
+        if apart < 0.5 * share * exposure_s:
+            return f"{where[field]} is {apart:g} s after {name}, in an exposure of {exposure_s:g} s"
+    return ""
 
 
 def _in_utc(text: str, scale_: str, local: bool) -> datetime:

@@ -1,6 +1,6 @@
 """Whole headers: which card wins, what is flagged, which unit of the file is read."""
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -207,3 +207,64 @@ def test_a_missing_file_is_an_error_with_its_path(tmp_path: Path) -> None:
     with pytest.raises(DarklibError, match="No such file") as caught:
         read_facts(tmp_path / "none.fits")
     assert caught.value.path == str(tmp_path / "none.fits")
+
+
+def test_a_wheels_code_serves_where_no_name_is_given(read) -> None:
+    facts = read(frame("FILTPOS = 3"))
+    assert (facts.filter, codes(facts)) == ("3", ["value_odd"])
+    assert read(frame("FILTPOS = 3", "FILTER  = 'Ha'")).filter == "Ha"
+    assert read(frame("FILTPOS = 3", "FILTER1 = 'open'", "FILTER2 = 'L'")).filter == "L"
+
+
+def test_focal_ratio_gives_what_is_missing(read) -> None:
+    assert read(frame("FOCRATIO= 6.0", "APTDIA  = 80.0")).train.focal_length_mm == 480.0
+    assert read(frame("FOCRATIO= 6.0", "FOCALLEN= 480.0")).train.aperture_mm == 80.0
+    assert not read(frame("FOCRATIO= 6.0")).train.known
+    assert read(frame("TELESCOP= 'Tube'", "REDUCER = '0.8x'")).train.reducer == "0.8x"
+
+
+def test_the_section_of_the_sensor_is_the_sub_frame(read) -> None:
+    # NOAO/IRAF convention: counted from 1, unbinned, both ends included.
+    facts = read(frame("CCDSEC  = '[101:612,51:562]'", "XBINNING= 2", "YBINNING= 2"))
+    assert (facts.origin_x, facts.origin_y) == (50, 25)
+    assert (read(frame("CCDSEC  = '[1:32,1:24]'")).origin_x, read(frame()).origin_x) == (0, None)
+    # SBFITSEXT: in binned pixels from 0; it goes first.
+    assert read(frame("XORGSUBF= 7", "CCDSEC  = '[101:612,51:562]'")).origin_x == 7
+
+
+def test_what_is_known_of_a_masters_bias(read) -> None:
+    def removed(*cards: str) -> bool | None:
+        combined = read(frame(*cards)).combined
+        assert combined is not None
+        removed_: bool | None = combined.bias_removed
+        return removed_
+
+    assert removed("IMAGETYP= 'Master Dark'") is None
+    assert removed("IMAGETYP= 'Master Dark'", "CALSTAT = 'BM'") is True
+    assert removed("IMAGETYP= 'Master Dark'", "CALSTAT = 'M'") is False
+    assert removed("IMAGETYP= 'Master Flat'", "ZEROCOR = 'Jan 2 03:04 Zero is Zero'") is True
+    assert removed("IMAGETYP= 'Master Bias'", "NCOMBINE= 50") is False  # it is the bias
+
+
+@pytest.mark.parametrize(
+    ("cards", "doubted"),
+    [
+        (["DATE-OBS= '2024-01-02T03:04:05'", "DATE-END= '2024-01-02T03:09:05'"], False),
+        (["DATE-OBS= '2024-01-02T03:04:05'", "DATE-END= '2024-01-02T03:09:09'"], False),  # with its download
+        (["DATE-OBS= '2024-01-02T03:09:05'", "DATE-END= '2024-01-02T03:09:05'"], True),  # both are the end
+        (["DATE-OBS= '2024-01-02T03:04:05'", "DATE-AVG= '2024-01-02T03:06:35'"], False),
+        (["DATE-OBS= '2024-01-02T03:06:35'", "DATE-AVG= '2024-01-02T03:06:35'"], True),  # both are the middle
+        (["DATE-OBS= '2024-01-02T03:09:05'", "DATE-AVG= '2024-01-02T03:06:35'"], True),
+    ],
+)
+def test_a_start_that_looks_like_the_end_is_flagged(read, cards: list[str], doubted: bool) -> None:
+    # FITS Standard 4.0, sections 4.4.2.1 and 9.5: DATE-OBS is the start unless told otherwise; DATE-AVG and DATE-END.
+    facts = read(frame("EXPTIME = 300.0", *cards))
+    assert codes(facts) == (["values_disagree"] if doubted else [])
+
+
+def test_the_middle_and_end_as_julian_dates(read) -> None:
+    for said, back_s in (("MJD-AVG = 60311.5", 150.0), ("MJD-END = 60311.5", 300.0)):
+        facts = read(frame(said, "EXPTIME = 300.0"))
+        assert facts.taken_at == datetime(2024, 1, 2, 12, 0, tzinfo=UTC) - timedelta(seconds=back_s)
+        assert facts.time_origin == said[:7]
