@@ -174,7 +174,10 @@ class BodyChange:
 
 @dataclass(frozen=True, slots=True)
 class Match:
-    """What serves one batch, or one part of a batch whose temperatures drift beyond one set."""
+    """What serves one batch, or one part of a batch whose temperatures drift beyond one set.
+
+    single: what one set for the whole batch would cost, where it comes in parts.
+    """
 
     batch: Batch
     part: int
@@ -184,6 +187,7 @@ class Match:
     flats: Choice
     biases: Choice
     dark_flats: Choice
+    single: Choice | None = None
 
 
 @dataclass(frozen=True, slots=True)

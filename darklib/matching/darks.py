@@ -1,7 +1,8 @@
 """Darks for lights: which set is best, how good it is, and which lights it is best for.
 
-Until the sensor is measured simple limits hold: good within `limits.good_temperature_c` at equal exposure, usable
-within `limits.usable_temperature_c`. Every answer that rests on them says so.
+Where the sensor is measured each set has a price (`pricing`), and the cheapest is the best. Until then simple limits
+hold: good within `limits.good_temperature_c` at equal exposure, usable within `limits.usable_temperature_c`. Every
+answer that rests on them says so.
 """
 
 import math
@@ -14,6 +15,7 @@ from darklib.facts.match import CalibrationSet, Choice, Reason, Recipe, Series, 
 from darklib.facts.settings import Settings
 from darklib.facts.units import exposures_equal, same_series_exposure
 from darklib.matching.pool import Candidate, Pool, one_temperature, pool, with_merged
+from darklib.matching.pricing import Pricing, Worth, reasons_of, worth
 from darklib.matching.sets import frames_in
 from darklib.matching.stock import Stock
 from darklib.matching.target import Target, age_days, nights_apart
@@ -30,8 +32,8 @@ MATTERS_FROM_S = {"dark": 1.0, "dark_flat": 30.0}
 below the reading noise within 1 s, and in 30 s under half a percent of a flat's 20,000 electrons (common practice, no
 single source)."""
 
-SCALE_LOW, SCALE_HIGH = 0.5, 2.0
-"""A dark scaled further than this repeats its own noise and bias error too much to be offered at all."""
+TIE_DITHERED, TIE_FIXED = 0.002, 0.01
+"""Sets whose avoidable costs differ by less than such a share are equal; the newer and larger then is better."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +46,7 @@ class Judged:
     choice: Choice
     key: tuple[float | str, ...]
     cap: Verdict
+    worth: Worth | None = None
 
 
 def exposure_range_s(exposure_s: float) -> tuple[float, float]:
@@ -57,42 +60,35 @@ def dark_pool(stock: Stock, role: str, target: Target, settings: Settings) -> Po
         return Pool((), ())
     low_s, high_s = exposure_range_s(target.exposure_s)
     questions = _questions(target, low_s, high_s, settings)
-    found = pool(stock, role, target, questions, _rank(role, target, settings), settings, most_frames=320)
+    found = pool(stock, role, target, questions, rank_of(role, target, settings), settings, most_frames=320)
     candidates = sorted(found.candidates, key=lambda one: _order_of_joining(one.set, target))
     fit = one_temperature(settings.limits.set_span_c)
     return Pool(with_merged(candidates, role, settings, fit), found.misses)
 
 
-def scaled_pool(stock: Stock, target: Target, settings: Settings) -> Pool:
-    """Sets of darks of another exposure, each with the factor that brings it to the lights'."""
-    exposure_s = target.exposure_s
-    if not exposure_s:
-        return Pool((), ())
-    low_s, high_s = exposure_range_s(exposure_s)
-    low_c, high_c = _temperatures(target, settings.limits.usable_temperature_c)
-    body = target.body.id if target.body else None
-    questions = [
-        Wanted(Kind.DARK, body, high_s, exposure_s / SCALE_LOW, low_c, high_c, near=target.near, limit=60),
-        Wanted(Kind.DARK, body, exposure_s / SCALE_HIGH, low_s, low_c, high_c, near=target.near, limit=60),
-    ]
-    found = pool(stock, "dark", target, questions, _rank("dark", target, settings), settings, most_frames=120)
-    scaled = []
-    for one in found.candidates:
-        own_s = one.set.exposure_s
-        if not own_s or exposures_equal(own_s, exposure_s) or bias_removed(one.set):
-            continue
-        scaled.append(Candidate(one.set, "scaled", exposure_s / own_s, one.unknown, one.doubts))
-    return Pool(tuple(scaled), found.misses)
+def judge(
+    role: str, target: Target, candidate: Candidate, settings: Settings, pricing: Pricing | None = None
+) -> Judged:
+    """The verdict of one candidate for some lights (or flats), with reasons and its place in the order.
 
-
-def judge(role: str, target: Target, candidate: Candidate, settings: Settings) -> Judged:
-    """The verdict of one candidate for some lights (or flats), with reasons and its place in the order."""
+    pricing: of darks for lights, where the sensor is measured.
+    """
     one = candidate.set
     count = frames_in(one)
     days = age_days(target.night, one.first_night, one.last_night)
     by_temperature, mismatch_c, why_temperature = _by_temperature(role, target, one, settings)
     count_verdict, why_count = by_count(role, count, settings)
     age_verdict, why_age = by_age(role, days, settings)
+    found = None
+    if pricing is not None and role == "dark":
+        own_c = temperature_of(one)
+        number = count if count is not None else settings.counts.darks_least
+        found = worth(pricing, target, one, own_c, number, settings, scale=candidate.scale, biases=candidate.biases)
+    if pricing is not None and found is not None:
+        cap = worst(_by_number(count_verdict), age_verdict, _by_form(role, target, candidate, priced=True))
+        return _priced(
+            target, candidate, pricing, found, cap, (mismatch_c, days, count), (why_count, why_age), settings
+        )
     cap = worst(count_verdict, age_verdict, _by_form(role, target, candidate))
     choice = Choice(
         worst(by_temperature, cap),
@@ -114,6 +110,8 @@ def judge(role: str, target: Target, candidate: Candidate, settings: Settings) -
         step = 0.0
     key = (
         float(bool(candidate.unknown)),
+        # Where others have a price, what can't be priced comes after them.
+        1.0,
         float(RANK[choice.verdict]),
         float(candidate.form == "scaled"),
         _exposure_step(role, target, one),
@@ -130,9 +128,95 @@ def judge(role: str, target: Target, candidate: Candidate, settings: Settings) -
     return Judged(candidate, choice, key, cap)
 
 
-def ranked(role: str, target: Target, candidates: Iterable[Candidate], settings: Settings) -> list[Judged]:
+def ranked(
+    role: str, target: Target, candidates: Iterable[Candidate], settings: Settings, pricing: Pricing | None = None
+) -> list[Judged]:
     """The candidates judged, the best first."""
-    return sorted((judge(role, target, one, settings) for one in candidates), key=lambda judged: judged.key)
+    return sorted((judge(role, target, one, settings, pricing) for one in candidates), key=lambda judged: judged.key)
+
+
+def _by_number(verdict: Verdict) -> Verdict:
+    # What few frames cost is in the price; what an outlier among them does is not.
+    return Verdict.GOOD if verdict is Verdict.GOOD else Verdict.USABLE
+
+
+def _priced(
+    target: Target,
+    candidate: Candidate,
+    pricing: Pricing,
+    found: Worth,
+    cap: Verdict,
+    known: tuple[float | None, int | None, int | None],
+    why: tuple[tuple[Reason, ...], tuple[Reason, ...]],
+    settings: Settings,
+) -> Judged:
+    """The verdict of a candidate by its price. known: mismatch in degrees, age in days, frames; why: count and age."""
+    one, price = candidate.set, found.price
+    mismatch_c, days, count = known
+    why_count, why_age = why
+    _, _, why_temperature = _by_temperature("dark", target, one, settings)
+    notes = tuple(reason for reason in why_temperature if reason.code != "temperature_mismatch")
+    if any(reason.code == "temperature_unknown" for reason in notes):
+        cap = worst(cap, Verdict.USABLE)
+    choice = Choice(
+        worst(found.verdict, cap),
+        one,
+        mismatch_c,
+        days,
+        use=Use.SCALE if candidate.scale is not None else Use.SUBTRACT,
+        recipe=Recipe(candidate.form, candidate.scale, candidate.form == "scaled" or bias_removed(one)),
+        time_cost_percent=_percent(price.fixed if pricing.fixed else price.dithered),
+        time_cost_percent_fixed=_percent(price.fixed),
+        time_cost_percent_dithered=_percent(price.dithered),
+        lights_factor=_rounded(price.factor_fixed if pricing.fixed else price.factor_dithered),
+        no_dark_cost_percent=_percent(found.none.fixed if pricing.fixed else found.none.dithered),
+        hot_pixels_left_per_megapixel=round(price.hot_left_per_megapixel, 1),
+        level_error_e=round(price.level_error_e, 3),
+        flat_residual_percent=_percent(found.flat_residual),
+        reasons=candidate.unknown
+        + _why_form("dark", target, candidate, priced=True)
+        + _why_warmer(target, one, mismatch_c)
+        + notes
+        + why_count
+        + why_age
+        + candidate.doubts
+        + reasons_of(pricing, found, settings),
+    )
+    tie = TIE_FIXED if pricing.fixed else TIE_DITHERED
+    key = (
+        float(bool(candidate.unknown)),
+        0.0,
+        float(round(found.avoidable / tie)),
+        float(candidate.form == "scaled"),
+        math.inf if days is None else float(days),
+        -float(date.fromisoformat(one.last_night).toordinal()) if one.last_night else 0.0,
+        -float(count or 0),
+        one.id,
+    )
+    return Judged(candidate, choice, key, cap, found)
+
+
+def _percent(share: float) -> float:
+    return round(100.0 * share, 3)
+
+
+def _rounded(factor: float | None) -> float | None:
+    return None if factor is None else round(factor, 4)
+
+
+def _why_warmer(target: Target, one: CalibrationSet, mismatch_c: float | None) -> tuple[Reason, ...]:
+    """How far the temperatures are apart, where that can be told from a reading; what it costs is in the price."""
+    own_c, lights_c = temperature_of(one), target.median_c
+    if mismatch_c is None or own_c is None or lights_c is None or _as_shown(mismatch_c) <= READING_C:
+        return ()
+    return (_apart("lights", own_c, lights_c, mismatch_c),)
+
+
+def _apart(served: str, own_c: float, lights_c: float, mismatch_c: float) -> Reason:
+    side = "warmer" if mismatch_c > 0 else "colder"
+    text = f"The darks are {abs(mismatch_c):.1f} C {side} than the {served} ({own_c:.1f} against {lights_c:.1f} C)."
+    figures = {"temperature_mismatch_c": mismatch_c, "darks_c": own_c, f"{served}_c": lights_c}
+    return Reason("temperature_mismatch", text, figures)
 
 
 def bias_removed(one: CalibrationSet) -> bool:
@@ -192,11 +276,9 @@ def _by_temperature(
     if rank == 0:
         return verdict, mismatch_c, notes
     if _as_shown(mismatch_c) > settings.limits.good_temperature_c + 1e-9:
-        side = "warmer" if mismatch_c > 0 else "colder"
-        text = f"The darks are {abs(mismatch_c):.1f} C {side} than the {served} ({own_c:.1f} against {lights_c:.1f} C)."
-    else:
-        low_c, high_c = min(target.temperatures_c), max(target.temperatures_c)
-        text = f"The {served} drift from {low_c:.1f} to {high_c:.1f} C, further than darks of {own_c:.1f} C serve well."
+        return verdict, mismatch_c, (_apart(served, own_c, lights_c, mismatch_c), *notes)
+    low_c, high_c = min(target.temperatures_c), max(target.temperatures_c)
+    text = f"The {served} drift from {low_c:.1f} to {high_c:.1f} C, further than darks of {own_c:.1f} C serve well."
     figures = {"temperature_mismatch_c": mismatch_c, "darks_c": own_c, f"{served}_c": lights_c}
     return verdict, mismatch_c, (Reason("temperature_mismatch", text, figures), *notes)
 
@@ -208,8 +290,8 @@ def temperature_is_nothing(role: str, target: Target) -> bool:
     return target.exposure_s is not None and target.exposure_s < MATTERS_FROM_S[role]
 
 
-def _by_form(role: str, target: Target, candidate: Candidate) -> Verdict:
-    if candidate.scale is not None:
+def _by_form(role: str, target: Target, candidate: Candidate, *, priced: bool = False) -> Verdict:
+    if candidate.scale is not None and not priced:
         # Until the sensor is measured nobody knows whether it is linear and what scaling costs.
         return Verdict.POOR
     exposures_known = role == "bias" or (target.exposure_s is not None and candidate.set.exposure_s is not None)
@@ -218,7 +300,7 @@ def _by_form(role: str, target: Target, candidate: Candidate) -> Verdict:
     return Verdict.GOOD
 
 
-def _why_form(role: str, target: Target, candidate: Candidate) -> tuple[Reason, ...]:
+def _why_form(role: str, target: Target, candidate: Candidate, *, priced: bool = False) -> tuple[Reason, ...]:
     lights_s, own_s, scale = target.exposure_s, candidate.set.exposure_s, candidate.scale
     if role == "bias":
         return ()
@@ -226,19 +308,15 @@ def _why_form(role: str, target: Target, candidate: Candidate) -> tuple[Reason, 
         return (Reason("exposure_mismatch", "The exposure of one side is not known."),)
     if scale is None:
         return ()
-    return (
-        Reason(
-            "exposure_mismatch",
-            f"The darks were exposed {own_s:g} s, the lights {lights_s:g} s.",
-            {"darks_s": own_s, "lights_s": lights_s},
-        ),
-        Reason(
-            "scaled",
-            f"Without their bias they have to be multiplied by {scale:.3g}, and the bias taken off the lights as well; "
-            "how well that works is not known before the sensor is measured.",
-            {"scale": scale},
-        ),
+    apart = Reason(
+        "exposure_mismatch",
+        f"The darks were exposed {own_s:g} s, the lights {lights_s:g} s.",
+        {"darks_s": own_s, "lights_s": lights_s},
     )
+    text = f"Without their bias they have to be multiplied by {scale:.3g}, and the bias taken off the lights as well"
+    text += "." if priced else "; how well that works is not known before the sensor is measured."
+    scaled = Reason("scaled", text, {"scale": scale})
+    return (scaled,) if exposures_equal(own_s, lights_s) else (apart, scaled)
 
 
 def _assumed(settings: Settings) -> Reason:
@@ -262,7 +340,7 @@ def _exposure_step(role: str, target: Target, one: CalibrationSet) -> float:
     return float(round(abs(math.log2(target.exposure_s / one.exposure_s)) * 10))
 
 
-def _temperatures(target: Target, reach_c: float) -> tuple[float | None, float | None]:
+def temperatures_about(target: Target, reach_c: float) -> tuple[float | None, float | None]:
     """The lights' temperatures and so many degrees beyond, in whole degrees, so that alike batches ask alike."""
     if not target.temperatures_c:
         return None, None
@@ -277,16 +355,17 @@ def _questions(target: Target, low_s: float, high_s: float, settings: Settings) 
     questions = []
     # Near in time matters among equals only, so what is near in temperature is asked for by itself.
     for reach_c in (reach.good_temperature_c, reach.usable_temperature_c):
-        low_c, high_c = _temperatures(target, reach_c)
+        low_c, high_c = temperatures_about(target, reach_c)
         questions.append(Wanted(Kind.DARK, body, low_s, high_s, low_c, high_c, near=target.near, limit=100))
     questions.append(Wanted(Kind.DARK, body, low_s, high_s, near=target.near, limit=30))
     # Of any body: what is not chosen, because it came from another one, is worth showing.
-    low_c, high_c = _temperatures(target, reach.usable_temperature_c)
+    low_c, high_c = temperatures_about(target, reach.usable_temperature_c)
     questions.append(Wanted(Kind.DARK, None, low_s, high_s, low_c, high_c, near=target.near, limit=40))
     return list(dict.fromkeys(questions))
 
 
-def _rank(role: str, target: Target, settings: Settings) -> "_RankDarks":
+def rank_of(role: str, target: Target, settings: Settings) -> "_RankDarks":
+    """Which series of darks are looked at frame by frame first."""
     return _RankDarks(role, target, settings)
 
 

@@ -2,11 +2,14 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 from darklib.facts.frame import Frame
 from darklib.facts.match import Verdict
 from darklib.facts.settings import Settings
 from darklib.matching.darks import READING_C, Judged, temperature_is_nothing, temperature_of, verdict_at
+from darklib.matching.pricing import Pricing, worth
+from darklib.matching.sets import frames_in
 from darklib.matching.target import Target
 from darklib.matching.verdicts import worst
 
@@ -18,17 +21,27 @@ SWITCH = 1.5
 
 MOST_SETS = 12
 
+MOST_PRICED = 4
+"""So many sets, the cheapest for all lights together, are tried for each light where the sensor is measured."""
 
-def split(lights: Target, judged: Sequence[Judged], settings: Settings) -> list[tuple[Frame, ...]]:
+MOST_COST = 10.0
+"""A light no set serves should not make the others change theirs."""
+
+
+def split(
+    lights: Target, judged: Sequence[Judged], settings: Settings, pricing: Pricing | None = None
+) -> list[tuple[Frame, ...]]:
     """The lights in parts, each part for one of the sets judged, by time of its first light.
 
     One part where one set is good for every light, or where nothing is gained. Parts follow each other in time where
     that costs little: the cheapest sequence of sets, a change of set having a price, found by dynamic programming.
     """
     known = [one for one in judged if temperature_of(one.candidate.set) is not None]
+    if pricing is not None:
+        known = _worth_trying([one for one in known if one.worth is not None], lights)
     if len(known) < 2 or len(lights.frames) < 2 or temperature_is_nothing("dark", lights):
         return [lights.frames]
-    costs = [[_cost(frame, one, settings) for one in known] for frame in lights.frames]
+    costs = [[_cost(frame, one, settings, lights, pricing) for one in known] for frame in lights.frames]
     if any(
         one.cap is Verdict.GOOD and max(row[at] for row in costs) < COST[Verdict.USABLE] for at, one in enumerate(known)
     ):
@@ -42,7 +55,18 @@ def split(lights: Target, judged: Sequence[Judged], settings: Settings) -> list[
     return [tuple(part) for part in parts.values()]
 
 
-def _cost(frame: Frame, one: Judged, settings: Settings) -> float:
+def _worth_trying(known: Sequence[Judged], lights: Target) -> list[Judged]:
+    """The cheapest sets for all lights together, and the nearest in temperature to the coldest and warmest of them: a
+    price for each light and set takes time.
+    """
+    tried = list(known[:MOST_PRICED])
+    for end_c in (min(lights.temperatures_c), max(lights.temperatures_c)):
+        near = sorted(known, key=lambda one: abs((temperature_of(one.candidate.set) or 0.0) - end_c))
+        tried += [one for one in near[:2] if one not in tried]
+    return tried
+
+
+def _cost(frame: Frame, one: Judged, settings: Settings, lights: Target, pricing: Pricing | None) -> float:
     value_c = frame.temperature_c if frame.temperature_c is not None else frame.set_temperature_c
     own_c = temperature_of(one.candidate.set)
     if value_c is None or own_c is None:
@@ -50,7 +74,29 @@ def _cost(frame: Frame, one: Judged, settings: Settings) -> float:
         return 0.0
     off_c = own_c - value_c
     unknown = 0.25 if one.candidate.unknown else 0.0
+    if pricing is not None:
+        return _priced(value_c, own_c, one, settings, lights, pricing) + unknown
     return COST[worst(one.cap, verdict_at(off_c, settings))] + unknown + 0.01 * min(abs(off_c) / READING_C, 50.0)
+
+
+def _priced(value_c: float, own_c: float, one: Judged, settings: Settings, lights: Target, pricing: Pricing) -> float:
+    """What a light of that temperature costs with a set, in the unit of COST: 1 is where a set stops being good.
+
+    With the number of lights of the whole batch, so that costs of lights can be compared before it is parted.
+    """
+    count = frames_in(one.candidate.set) or settings.counts.darks_least
+    at = replace(lights, temperatures_c=(float(round(value_c / READING_C) * READING_C),))
+    found = worth(
+        pricing, at, one.candidate.set, own_c, count, settings, scale=one.candidate.scale, biases=one.candidate.biases
+    )
+    if found is None:
+        return COST[Verdict.POOR]
+    limits = settings.prices
+    good = limits.good_fixed_percent if pricing.fixed else limits.good_dithered_percent
+    cost = 100.0 * found.avoidable / max(good, 1e-6)
+    hot = found.price.hot_left_per_megapixel / max(limits.good_hot_pixels_per_megapixel, 1e-6)
+    level = 100.0 * found.flat_residual / max(limits.good_flat_residual_percent, 1e-6)
+    return min(max(cost, hot, level, 0.0), MOST_COST)
 
 
 def _cheapest(costs: Sequence[Sequence[float]]) -> list[int]:

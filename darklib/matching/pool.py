@@ -24,7 +24,7 @@ Rank = Callable[[Series], tuple[float, ...]]
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """A set that breaks no hard rule. form, scale: how it would be used; unknown: what could not be checked, and
-    doubts: what else keeps it from being good.
+    doubts: what else keeps it from being good. biases: how many frames the bias of a scaled one comes from.
     """
 
     set: CalibrationSet
@@ -32,6 +32,7 @@ class Candidate:
     scale: float | None = None
     unknown: tuple[Reason, ...] = ()
     doubts: tuple[Reason, ...] = ()
+    biases: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,20 @@ from darklib.matching.darks import MATTERS_FROM_S
 from darklib.matching.sets import frames_in
 from darklib.matching.verdicts import least_of
 
+OF_THE_TEMPERATURE = frozenset(
+    {
+        "assumed_sensor",
+        "temperature_mismatch",
+        "pointing_unknown",
+        "sky_unknown",
+        "hot_pixels_left",
+        "level_left",
+        "cannot_be_won_back",
+        "worse_than_none",
+    }
+)
+"""Reasons that darks of the lights' own temperature do away with, or that say nothing against a set."""
+
 
 @dataclass(frozen=True, slots=True)
 class Need:
@@ -105,7 +119,7 @@ def _best_c(lights: tuple[Frame, ...], low_c: float, high_c: float) -> float:
 
 def _lacking(lights: list[Frame], choice: Choice, settings: Settings) -> list[Frame]:
     """The lights the choice does not serve well: all, unless only the temperature of some speaks against it."""
-    codes = {reason.code for reason in choice.reasons} - {"assumed_sensor", "temperature_mismatch"}
+    codes = {reason.code for reason in choice.reasons} - OF_THE_TEMPERATURE
     if choice.set is None or codes or choice.set.temperatures.median_c is None:
         return lights
     own_c, reach_c = choice.set.temperatures.median_c, settings.limits.good_temperature_c

@@ -84,8 +84,8 @@ class Price:
 def sensor_of(model: SensorModel, near_c: float | None = None) -> Sensor | None:
     """What a measured model gives for pricing; None where read noise, gain or dark rates are not measured.
 
-    near_c: temperature of the lights. Of several histograms the nearest is taken, since every hot pixel has a law of its
-    own and one number for all of them carries less and less far.
+    near_c: temperature of the lights. Of several histograms the nearest is taken, since every hot pixel has a law of
+    its own and one number for all of them carries less and less far.
     """
     if model.read_noise_e is None or model.gain_e_per_dn is None:
         return None
@@ -183,6 +183,12 @@ def _price(sensor: Sensor, lights: Lights, dark: DarkSet | None, kappa: float | 
         0.0 if sensor.level_held else delta,
         sky_e,
     )
+
+
+def mean_variance(sensor: Sensor, lights: Lights) -> float:
+    """Variance of one light, the mean over the pixels, electrons squared."""
+    ready = _prepared(sensor, lights, None)
+    return sum(v * share for v, share in zip(ready.variance_e2, sensor.rates.shares, strict=True))
 
 
 def exact_set(lights: Lights, count: int) -> DarkSet:
