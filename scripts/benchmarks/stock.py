@@ -70,7 +70,28 @@ def rows(plan: Plan) -> list[Row]:
             f"{milliseconds(of_few)}, {few} lights", f"{in_large / of_few:.2f} times", "grows with the lights",
             None, note,
         ),
+        listing(small, large, sizes, few=plan.quick),
     ]  # fmt: skip
+
+
+def listing(small: Path, large: Path, sizes: tuple[int, int], *, few: bool) -> Row:
+    """The second page of fifty lights, whole processes, the two libraries in turns."""
+    calls = []
+    for library in (small, large):
+        night = ("-m", "darklib", "--json", "--library", str(library), "frames", "--kind", "light", "--limit", "50")
+        first = json.loads(process(*night)().stdout)
+        calls.append(process(*night, "--after", first["next"]))
+    timed: list[list[float]] = [[], []]
+    for _ in range(3 if few else 9):
+        for seconds, call in zip(timed, calls, strict=True):
+            seconds.append(seconds_of(call))
+    in_small, in_large = (median(seconds) for seconds in timed)
+    return Row(
+        f"a page of 50 in `frames`, {sizes[1]:,} frames", milliseconds(in_large),
+        f"{milliseconds(in_small)}, {sizes[0]:,} frames", f"{in_large / in_small:.2f} times",
+        "not with the library: under 1.25 times", in_large / in_small < 1.25,
+        "`frames`: the second page of the lights; medians of whole processes in turns.",
+    )  # fmt: skip
 
 
 def lights_in(document: dict[str, list[dict[str, dict[str, object]]]]) -> tuple[int, int]:
