@@ -21,6 +21,7 @@ from scripts import environment  # noqa: E402
 STUDIES = ROOT / "scripts" / "studies"
 TOPICS: dict[str, tuple[str, int]] = {
     "mutants": ("scripts.studies.mutants", 100_000),
+    "sensor": ("scripts.studies.sensor", 200),
     "reliability": ("scripts.studies.reliability", 2_000),
 }
 """Topic: its module, and how much is done where no --count is given."""

@@ -38,10 +38,18 @@ def currents_of(darks: Sequence[DarkSet], gain: Value | None, *, held: bool) -> 
 
 
 def _current(group: Sequence[DarkSet], gain: Value, held: bool) -> DarkCurrent | None:
-    rates = [rate for one in group if (rate := _rate(one, gain, held)) is not None]
-    if not rates:
+    told = [(rate, one) for one in group if (rate := _rate(one, gain, held)) is not None]
+    if not told:
         return None
-    median = _mean(rates)
+    median = _mean([rate for rate, _ in told])
+    # Sets measured against the same biases, with one gain, err together in these.
+    shared = [0.0 if held else one.shared_dn * gain.value / one.exposure_s for _, one in told]
+    relative = (2.0 if held else 1.0) * (gain.error or 0.0) / gain.value
+    weights = [max(rate.error or 0.0, 1e-12) ** -2 for rate, _ in told]
+    common = float(np.average(shared, weights=weights))
+    median = Value(
+        median.value, float(np.sqrt((median.error or 0.0) ** 2 + common**2 + (median.value * relative) ** 2))
+    )
     spread = _mean([_per_second(one.spread_dn, one, gain) for one in group])
     # The set whose pixels stand out best from the noise tells the tail.
     best = max(group, key=lambda one: one.exposure_s / max(one.noise_dn, 1e-9))
@@ -58,8 +66,11 @@ def _current(group: Sequence[DarkSet], gain: Value, held: bool) -> DarkCurrent |
 
 
 def _rate(one: DarkSet, gain: Value, held: bool) -> Value | None:
+    """Electrons a second of the median pixel; the error is this set's own, without what it shares with others."""
     if not held:
-        return _per_second(one.level_dn, one, gain)
+        factor = gain.value / one.exposure_s
+        own = max((one.level_dn.error or 0.0) ** 2 - one.shared_dn**2, 0.0) ** 0.5
+        return Value(one.level_dn.value * factor, own * factor)
     if one.excess_dn2 is None:
         return None
     # Variance in DN^2 times the gain squared is electrons; of the mean pixel, since variances were averaged. Of a
@@ -68,9 +79,7 @@ def _rate(one: DarkSet, gain: Value, held: bool) -> Value | None:
     mean_dn = one.excess_dn2.value * gain.value
     if 0.0 < one.spread_dn.value < mean_dn:
         factor /= float(np.exp(np.arcsinh(one.spread_dn.value / mean_dn) ** 2 / 2.0))
-    relative = 2.0 * (gain.error or 0.0) / gain.value
-    value = one.excess_dn2.value * factor
-    return Value(value, float(np.hypot((one.excess_dn2.error or 0.0) * factor, value * relative)))
+    return Value(one.excess_dn2.value * factor, (one.excess_dn2.error or 0.0) * factor)
 
 
 def _per_second(figure: Value, one: DarkSet, gain: Value) -> Value:

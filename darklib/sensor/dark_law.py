@@ -91,7 +91,7 @@ def janesick_e_s(temperature_k: float, area_cm2: float, merit_na_cm2: float) -> 
     Janesick, Scientific Charge-Coupled Devices (2001), page 622; Eg = 1.1557 - 7.021e-4 T^2 / (1108 + T) eV.
     """
     gap = 1.1557 - 7.021e-4 * temperature_k**2 / (1108.0 + temperature_k)
-    activated = exp(-gap / (2.0 * 8.617e-5 * temperature_k))
+    activated = exp(-gap / (2.0 * BOLTZMANN_EV * temperature_k))
     return float(2.55e15 * area_cm2 * merit_na_cm2 * temperature_k**1.5 * activated)
 
 

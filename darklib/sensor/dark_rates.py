@@ -14,6 +14,9 @@ from darklib.facts.sensor import DarkRates
 CORE_BINS = 24
 TAIL_BINS = 40
 CORE_SIGMA = 5.0
+WIDEST = 1.0
+"""Natural logarithm per standard deviation. No sensor's ordinary pixels are spread so widely; a spread that asks for
+more stands beside a median too small to be known."""
 
 
 def dark_rates(
@@ -35,7 +38,7 @@ def dark_rates(
         rates.append(max(median_e_s, 0.0))
         counts.append(bulk)
     else:
-        log_sigma = float(np.arcsinh(spread_e_s / median_e_s))
+        log_sigma = min(float(np.arcsinh(min(spread_e_s / median_e_s, 100.0))), WIDEST)
         edges = np.linspace(-CORE_SIGMA, CORE_SIGMA, CORE_BINS + 1)
         below = np.array([NormalDist().cdf(float(edge)) for edge in edges])
         shares = np.diff(below) / (below[-1] - below[0])

@@ -20,6 +20,9 @@ GRID = (8, 12)
 
 LEAST_GRID_PIXELS = 40
 
+PLACES_ALIKE = 1.25
+"""Places in one line share the noise of its rows, so they disagree by less than they err (own simulation)."""
+
 TAIL_SHARE = 0.999
 
 READ_NOISE_STEADY = 0.002
@@ -42,13 +45,13 @@ MOST_HOT = 20_000
 class DarkSet:
     """What one set of darks shows, DN of an exposure of `exposure_s` seconds, the reference's exposure taken off.
 
-    level_dn: median pixel above the reference. spread_dn: robust standard deviation over pixels. noise_dn: what the
-    frames' own noise makes of one pixel of the combined dark. excess_dn2: temporal variance of an ordinary pixel of
-    one frame above the reference's, None where either is a single frame; reference_dn2: that of the reference.
-    tail_dn: what one pixel in a thousand exceeds, above the median. by_colour_dn: level of each colour. map_dn: of
-    each pixel. grid_dn: level at places over the frame, and grid_error_dn. hot: where hot pixels are (index into the
-    raveled map) and hot_dn how far they stand out. unstable: how many pixels change from frame to frame beyond their
-    noise, None for fewer than five frames.
+    level_dn: median pixel above the reference; shared_dn: the part of its error that is the reference's. spread_dn:
+    robust standard deviation over pixels. noise_dn: what the frames' own noise makes of one pixel of the combined
+    dark. excess_dn2: temporal variance of an ordinary pixel of one frame above the reference's, None where either is
+    a single frame; reference_dn2: that of the reference. tail_dn: what one pixel in a thousand exceeds, above the
+    median. by_colour_dn: level of each colour. map_dn: of each pixel. grid_dn: level at places over the frame, and
+    grid_error_dn. hot: where hot pixels are (index into the raveled map) and hot_dn how far they stand out. unstable:
+    how many pixels change from frame to frame beyond their noise, None for fewer than five frames.
     """
 
     name: str
@@ -57,6 +60,7 @@ class DarkSet:
     night: str | None
     frames: int
     level_dn: Value
+    shared_dn: float
     spread_dn: Value
     noise_dn: float
     excess_dn2: Value | None
@@ -123,7 +127,7 @@ def dark_set(
         of_reference = theirs[0]
     levels = dark.colour_levels_dn() - reference.colour_levels_dn()
     per_colour = difference.size / max(1, len(levels))
-    grid, grid_error = _grid(difference, dark)
+    grid, grid_error = grid_of(difference, rows)
     return DarkSet(
         name=name,
         exposure_s=exposure_s,
@@ -131,6 +135,7 @@ def dark_set(
         night=night,
         frames=dark.count,
         level_dn=level,
+        shared_dn=reference.level_error_dn(),
         spread_dn=spread,
         noise_dn=noise2**0.5,
         excess_dn2=excess,
@@ -153,7 +158,7 @@ def _spread(difference: Floats, dark: Pile, noise2: float, median: float, width:
     A slope over the frame is no spread of pixels: it is taken off in places. Insignificant at 2 sigma is 0, and the
     error then is half of the upper bound.
     """
-    parts = _places(difference, dark)
+    parts = _places(difference, dark.mosaic.rows)
     widths2 = []
     for part in parts:
         if part.size < LEAST_GRID_PIXELS:
@@ -162,10 +167,11 @@ def _spread(difference: Floats, dark: Pile, noise2: float, median: float, width:
         widths2.append(((high - low) / 2.0) ** 2)
     if not widths2:
         widths2 = [width**2]
-    own2 = float(np.mean(widths2)) - noise2
+    own2 = without_noise(float(np.mean(widths2)), noise2)
     # How the places disagree contains everything that is unlike from place to place; the noise itself is known to
     # sqrt(2 / (n (N - 1))), and no better than one part in 200 (frames differ in their noise).
     scatter2 = float(np.std(widths2, ddof=1)) / len(widths2) ** 0.5 if len(widths2) > 2 else 0.05 * noise2
+    scatter2 *= PLACES_ALIKE
     known2 = noise2 * max(0.005, (2.0 / (difference.size * max(1, dark.count - 1))) ** 0.5)
     error2 = float(np.hypot(scatter2, known2))
     if own2 <= 2.0 * error2:
@@ -174,6 +180,14 @@ def _spread(difference: Floats, dark: Pile, noise2: float, median: float, width:
     spread = own2**0.5
     value = Value(spread, error2 / (2.0 * spread))
     return value, median - _pull(median, spread, noise2)
+
+
+def without_noise(measured2: float, noise2: float) -> float:
+    """The sensor's own variance over pixels: that of the combined frame less what the frames' noise makes of it.
+
+    noise2: variance of one frame over the number of frames (EMVA 1288, spatial variance corrected for the stack).
+    """
+    return measured2 - noise2
 
 
 def _ordinary(median: float, spread: float) -> float:
@@ -202,9 +216,9 @@ def _pull(median: float, spread: float, noise2: float) -> float:
     return float(third / 6.0 * (1.0 / own2 - 1.0 / (own2 + noise2)))
 
 
-def _places(difference: Floats, dark: Pile) -> list[Floats]:
+def _places(difference: Floats, pattern_rows: int) -> list[Floats]:
     rows, columns = GRID
-    unit = dark.mosaic.rows * 2
+    unit = pattern_rows * 2
     high = max(unit, difference.shape[0] // rows // unit * unit)
     wide = max(unit, difference.shape[1] // columns // unit * unit)
     return [
@@ -214,8 +228,9 @@ def _places(difference: Floats, dark: Pile) -> list[Floats]:
     ]
 
 
-def _grid(difference: Floats, dark: Pile) -> tuple[NDArray[np.float64], float]:
-    parts = _places(difference, dark)
+def grid_of(difference: Floats, pattern_rows: int) -> tuple[NDArray[np.float64], float]:
+    """Median levels at places over the frame, and the standard error of one."""
+    parts = _places(difference, pattern_rows)
     medians = np.array([float(np.median(part)) for part in parts])
     size = min(part.size for part in parts)
     widths = [float(np.subtract(*np.quantile(part, (0.841345, 0.158655)))) / 2.0 for part in parts]

@@ -23,6 +23,8 @@ CLIP_SIGMA = 4.0
 CLIPPED_VARIANCE = 0.99892
 """Variance of a normal distribution after clipping at 4 sigma until nothing is cut (own integral of the density)."""
 
+MOST_PASSES = 4
+
 LEAST_SIGNAL_NOISES = 2.0
 """A flat must stand so many times its bias' noise above the bias, or it says nothing of the gain."""
 
@@ -140,20 +142,13 @@ def _pair(
         good = (mean_a > LEAST_SIGNAL_NOISES * bias_dn2**0.5) & (mean_b > LEAST_SIGNAL_NOISES * bias_dn2**0.5)
         if not good.any():
             continue
-        a, b, mean_a, mean_b = a[good], b[good], mean_a[good], mean_b[good]
-        ratio = mean_a / mean_b
-        difference = a - ratio[:, np.newaxis] * b
-        # Expected of the difference: (1 + r^2) of the bias' variance and, of light, S_a (1 + r) / gain.
-        read = (1.0 + ratio**2) * np.float32(bias_dn2)
-        light = mean_a * (1.0 + ratio)
-        scaled = difference / np.sqrt(light)[:, np.newaxis]
-        keep = _kept(scaled)
-        pixels = a.shape[1]
-        counts = keep.sum(axis=1)
-        variances = np.where(keep, difference, 0.0).astype(np.float64) ** 2
-        # One degree of freedom a tile went into its ratio.
-        variance = variances.sum(axis=1) / np.maximum(counts, 1) * (pixels / (pixels - 1.0)) / CLIPPED_VARIANCE
-        shots.append((variance - read) / (1.0 + ratio))
+        a, b = a[good], b[good]
+        counts, mean_a, ratio, difference, keep = _scaled(a, b)
+        # Expected of the difference: (1 + r^2) of the bias' variance and, of light, S_a (1 + r) / gain. One degree of
+        # freedom a tile went into its ratio.
+        squares = np.where(keep, difference, 0.0).astype(np.float64) ** 2
+        variance = squares.sum(axis=1) / (counts - 1.0) / CLIPPED_VARIANCE
+        shots.append((variance - (1.0 + ratio**2) * bias_dn2) / (1.0 + ratio))
         signals.append(mean_a)
         weights.append(counts)
     if not shots:
@@ -165,6 +160,28 @@ def _pair(
     # At equal levels a pair's variance is known to sqrt(2 / n) of all of it, read noise included.
     error = (shot + bias_dn2) * (2.0 / count.sum()) ** 0.5
     return signal, shot, float(error), float(np.mean(tops)) if tops else 0.0
+
+
+def _scaled(
+    a: NDArray[np.float32], b: NDArray[np.float32]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+    """Two flats' tiles scaled to one level, tile by tile: pixels counted, mean of the first, ratio, difference, and
+    which pixels are no cosmic rays. One moves the mean of its tile, and with it the ratio, so found ones are left out
+    of both.
+    """
+    keep = np.ones(a.shape, dtype=bool)
+    passes = 0
+    while True:
+        counts = np.maximum(keep.sum(axis=1), 2).astype(np.float64)
+        mean_a = np.where(keep, a, 0.0).sum(axis=1) / counts
+        ratio = mean_a * counts / np.where(keep, b, 0.0).sum(axis=1)
+        difference = a - ratio[:, np.newaxis] * b
+        light = np.sqrt(mean_a * (1.0 + ratio))
+        again = _kept((difference / light[:, np.newaxis]).astype(np.float32))
+        passes += 1
+        if passes == MOST_PASSES or (again == keep).all():
+            return counts, mean_a, ratio, difference, keep
+        keep = again
 
 
 def _kept(scaled: NDArray[np.float32]) -> NDArray[np.bool_]:

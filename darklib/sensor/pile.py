@@ -17,7 +17,11 @@ Frames = Sequence[NDArray[np.uint16]]
 Floats = NDArray[np.float32]
 
 PILE_LEAST = 0.001
-"""A share of pixels at the lowest value above which the black is clipped, where they also pile up there."""
+"""A share of pixels at one end of the values from which on they may be a pile."""
+
+CLIPPED_SIGMA = 2.8
+"""The lowest of thousands of numbers lies about four standard deviations below the median, as the upper half tells
+them; where nothing lies below this many, the rest was cut off."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,11 +91,25 @@ def levels_of(data: NDArray[np.uint16], mosaic: Mosaic) -> FrameLevels:
         low_dn=float(low),
         low_share=low_share,
         # An honest distribution thins out towards its end; one that is cut off ends in a pile.
-        low_piles=several and low_share > PILE_LEAST and total[low] > 1.5 * beyond,
+        low_piles=bool(
+            several
+            and low_share > PILE_LEAST
+            and (total[low] > 1.5 * beyond or _down_sigma(total, low) < CLIPPED_SIGMA)
+        ),
         high_dn=float(high),
         high_share=high_share,
-        high_piles=several and high_share > PILE_LEAST and total[high] > 4 * below,
+        high_piles=bool(several and high_share > PILE_LEAST and total[high] > 4 * below),
     )
+
+
+def _down_sigma(counts: NDArray[np.int64], low: int) -> float:
+    """How many standard deviations below the median the lowest number ends, by the distance of the upper 84 percent."""
+    reached = np.concatenate([[0], np.cumsum(counts)]).astype(np.float64)
+    edges = np.arange(reached.size) - 0.5
+    # Strictly rising places only, so that the interpolation is unique.
+    rising = np.concatenate([[True], np.diff(reached) > 0])
+    median, high = np.interp(np.array([0.5, 0.841345]) * reached[-1], reached[rising], edges[rising])
+    return float((median - (low - 0.5)) / max(high - median, 1e-9))
 
 
 def pile_of(frames: Frames, mosaic: Mosaic) -> Pile:
