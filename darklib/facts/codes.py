@@ -44,6 +44,7 @@ REASONS: dict[str, str] = {
     "assumed_sensor": "the sensor is not measured yet; simple limits are used",
     "nothing_fits": "nothing in the library fits",
     "lossy": "compressed with loss, so no calibration frame",
+    "costs_more": "costs more than the set chosen, or is older or smaller",
     "sky_unknown": "the sky's brightness is not known; a usual value is assumed",
     "hot_pixels_left": "leaves hot pixels that stand out of a light",
     "level_left": "leaves a level that flats turn into false vignetting",

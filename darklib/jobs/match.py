@@ -15,6 +15,7 @@ from darklib.facts.units import instant_us, microseconds
 from darklib.jobs.asked import Nights
 from darklib.jobs.library import Opened
 from darklib.jobs.results import BatchesResult, MatchResult, SetAsideFile
+from darklib.jobs.sensor import sensor_models
 from darklib.jobs.stock import CatalogueStock
 from darklib.matching.batches import batches_of
 from darklib.matching.choose import match_all
@@ -44,8 +45,8 @@ def match(
 
 
 def matches_of(opened: Opened, batches: Sequence[Batch]) -> list[Match]:
-    """Matches of some batches in their order."""
-    return match_all(batches, CatalogueStock(opened.catalogue), opened.settings)
+    """Matches of some batches in their order; darks of measured sensors by their price."""
+    return match_all(batches, CatalogueStock(opened.catalogue), opened.settings, sensor_models(opened))
 
 
 def batches_asked(

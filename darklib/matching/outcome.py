@@ -6,6 +6,7 @@ from dataclasses import replace
 from darklib.facts.match import Choice, Reason, Verdict
 from darklib.matching.darks import Judged
 from darklib.matching.pool import Pool
+from darklib.matching.pricing import percent
 from darklib.matching.rules import sentence
 
 MOST_RUNNERS_UP = 3
@@ -19,5 +20,21 @@ def chosen(judged: Sequence[Judged], found: Pool) -> Choice:
             reasons=(Reason("nothing_fits", sentence("nothing_fits")),),
             near_misses=found.misses,
         )
-    runners = tuple(one.choice for one in judged[1 : 1 + MOST_RUNNERS_UP])
+    runners = tuple(_with_why(one, judged[0]) for one in judged[1 : 1 + MOST_RUNNERS_UP])
     return replace(judged[0].choice, runners_up=runners, near_misses=found.misses)
+
+
+def _with_why(one: Judged, best: Judged) -> Choice:
+    """A runner-up with the reason why it lost, where both have a price."""
+    if one.worth is None or best.worth is None:
+        return one.choice
+    more = 100.0 * (one.worth.avoidable - best.worth.avoidable)
+    if bool(one.candidate.unknown) != bool(best.candidate.unknown):
+        text = "Not everything is known of it; of the set chosen it is."
+    elif more > 0.0 and round(more, 1) > 0.0:
+        text = f"It costs {percent(more / 100.0)} of exposure time more than the set chosen."
+    else:
+        text = "It costs the same within the accuracy of the price; the set chosen is newer, larger or not scaled."
+    return replace(
+        one.choice, reasons=(Reason("costs_more", text, {"more_percent": round(more, 3)}), *one.choice.reasons)
+    )

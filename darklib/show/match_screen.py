@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from datetime import UTC, datetime
 
 from darklib.facts.codes import REASONS
 from darklib.facts.match import Choice, Match, NearMiss, Use, Verdict
@@ -15,8 +16,12 @@ COLUMN = 12
 WORD = 10
 """Room for the verdict's word."""
 
-ONCE = frozenset({"assumed_sensor"})
+ONCE = frozenset({"assumed_sensor", "sky_unknown"})
 """Reasons that concern the whole screen: told once, at its end."""
+
+
+MOST_RUNS = 4
+"""So many runs of lights are told for a part that is not one."""
 
 
 def match(out: Out, items: Sequence[Match], unread: Sequence[SetAsideFile], following: str | None = None) -> None:
@@ -56,6 +61,15 @@ def _block(out: Out, item: Match) -> None:
     out.entry("Lights", ", ".join(_lights(item)), column=COLUMN)
     for label, choice in _choices(item):
         _choice(out, label, choice)
+    if item.part == item.parts and item.single is not None:
+        _single(out, item.single)
+
+
+def _single(out: Out, choice: Choice) -> None:
+    """The alternative to several sets: one for all lights of the batch."""
+    told = f"One set for the whole batch instead: {choice.verdict.value}, {_summary_of(choice)}"
+    cost = _cost(choice)
+    out.paragraph(f"{told}. {cost}" if cost else f"{told}.", indent=2, hang=4)
 
 
 def _lights(item: Match) -> list[str]:
@@ -65,10 +79,30 @@ def _lights(item: Match) -> list[str]:
         parts.append(f"filter {batch.filter}")
     known = [frame.temperature_c for frame in item.lights if frame.temperature_c is not None]
     parts.append(text.spread(min(known), max(known)) if known else "temperature unknown")
+    if item.parts > 1:
+        parts += _hours(item)
     parts += [words.setting(batch.readout), words.camera(batch.body), words.optics(batch.train)]
     if batch.pointing != "unknown":
         parts.append("dithered" if batch.pointing == "dithered" else "not dithered")
     return parts
+
+
+def _hours(item: Match) -> list[str]:
+    """When a part's lights were shot, as runs: `21:10 to 23:40 and 02:05 to 02:20 UTC`. It need not be one run."""
+    own = {frame.sha256 for frame in item.lights}
+    runs: list[list[datetime]] = []
+    before = False
+    for frame in item.batch.frames:
+        here = frame.sha256 in own
+        if here and frame.taken_at is not None:
+            if not before or not runs:
+                runs.append([])
+            runs[-1].append(frame.taken_at.astimezone(UTC))
+        before = here
+    if not runs:
+        return []
+    told = [f"{run[0]:%H:%M} to {run[-1]:%H:%M}" for run in runs[:MOST_RUNS]]
+    return [" and ".join(told) + (" and later" if len(runs) > MOST_RUNS else "") + " UTC"]
 
 
 def _choice(out: Out, label: str, choice: Choice) -> None:
@@ -115,9 +149,15 @@ def _summary_of(choice: Choice) -> str:
 
 
 def _cost(choice: Choice) -> str:
+    """What the choice costs, in the pointing that applies, beside what no dark at all would cost."""
     if choice.time_cost_percent is None:
         return ""
-    told = f"Costs {text.percent(choice.time_cost_percent)} more exposure time"
+    if any(reason.code == "pointing_unknown" for reason in choice.reasons):
+        told = f"Costs {text.percent(choice.time_cost_percent)} more exposure time if dithered"
+    else:
+        told = f"Costs {text.percent(choice.time_cost_percent)} more exposure time"
+        if choice.time_cost_percent == choice.time_cost_percent_fixed and choice.lights_factor is not None:
+            told += f", which {choice.lights_factor:.2f} times the lights win back"
     if choice.no_dark_cost_percent is not None:
         told += f"; without any it would cost {text.percent(choice.no_dark_cost_percent)}"
     return told + "."

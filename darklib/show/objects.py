@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from darklib.facts.frame import BodyRef, Frame, Readout
-from darklib.facts.match import Batch, CalibrationSet, Choice, Match, NearMiss, Reason, Temperatures
+from darklib.facts.match import Batch, CalibrationSet, Choice, Match, NearMiss, Reason, Recipe, Temperatures
 from darklib.facts.plan import Gap, Plan, Step
 from darklib.facts.train import TrainRef
 from darklib.facts.units import iso_z
@@ -204,25 +204,26 @@ def _served(value: Choice, root: Path | None) -> Json:
         "temperature_mismatch_c": value.temperature_mismatch_c,
         "age_days": value.age_days,
         "use": value.use.value if value.use else None,
-    }
-
-
-def choice(value: Choice, root: Path | None) -> Json:
-    """The set chosen for one purpose, what it costs and why, what came next and what a hard rule kept out."""
-    recipe = None
-    if value.recipe is not None:
-        recipe = {"form": value.recipe.form, "scale": value.recipe.scale, "needs_bias": value.recipe.needs_bias}
-    return {
-        **_served(value, root),
-        "recipe": recipe,
+        "recipe": _recipe(value.recipe),
         "time_cost_percent": value.time_cost_percent,
         "time_cost_percent_fixed": value.time_cost_percent_fixed,
         "time_cost_percent_dithered": value.time_cost_percent_dithered,
         "lights_factor": value.lights_factor,
-        "no_dark_cost_percent": value.no_dark_cost_percent,
         "hot_pixels_left_per_megapixel": value.hot_pixels_left_per_megapixel,
         "level_error_e": value.level_error_e,
         "flat_residual_percent": value.flat_residual_percent,
+    }
+
+
+def _recipe(value: Recipe | None) -> Json | None:
+    return None if value is None else {"form": value.form, "scale": value.scale, "needs_bias": value.needs_bias}
+
+
+def choice(value: Choice, root: Path | None) -> Json:
+    """The set chosen for one purpose, what it costs and why, what came next and what a hard rule kept out."""
+    return {
+        **_served(value, root),
+        "no_dark_cost_percent": value.no_dark_cost_percent,
         "dark_ratio": value.dark_ratio,
         "stale": value.stale,
         "reasons": _reasons(value.reasons),
@@ -235,7 +236,10 @@ def choice(value: Choice, root: Path | None) -> Json:
 
 
 def match(value: Match, root: Path | None) -> Json:
-    """What serves one batch, or one part of it: `lights` are the ids of the lights in that part."""
+    """What serves one batch, or one part of it: `lights` are the ids of the lights in that part.
+
+    `single_set`: what one set of darks for the whole batch would cost, where it comes in parts.
+    """
     return {
         "batch": batch(value.batch, root),
         "part": {"number": value.part, "of": value.parts},
@@ -244,6 +248,7 @@ def match(value: Match, root: Path | None) -> Json:
         "flats": choice(value.flats, root),
         "biases": choice(value.biases, root),
         "dark_flats": choice(value.dark_flats, root),
+        "single_set": choice(value.single, root) if value.single is not None else None,
         "proof": None,
     }
 
