@@ -58,6 +58,6 @@ def dark_rates(
         places = np.clip(np.searchsorted(edges, hot, side="right") - 1, 0, TAIL_BINS - 1)
         for place in np.unique(places):
             chosen = hot[places == place]
-            rates.append(float(chosen.mean()))
+            rates.append(max(float(chosen.mean()), hot_from))
             counts.append(int(chosen.size))
     return DarkRates(temperature_c, tuple(rates), tuple(counts), hot_from)

@@ -194,8 +194,8 @@ def run(seed: int, count: int) -> str:
     lines = [
         "# Troubles of cameras",
         "",
-        f"Simulated bodies of {WIDTH} x {HEIGHT} pixels, seed {seed}, {count} of each sort: 30 biases, 18 flats and "
-        "40 darks each.",
+        f"Simulated bodies of {WIDTH} x {HEIGHT} pixels with 30 biases, 18 flats and 40 darks each.",
+        f"Seed {seed}, {count} bodies of each sort.",
         "",
         "`python3 scripts/figures.py sensor`",
         "",
