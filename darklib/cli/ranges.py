@@ -6,6 +6,7 @@ from collections.abc import Callable
 from datetime import date, datetime
 
 from darklib.facts.errors import DarklibError, Exit
+from darklib.facts.units import equal_exposures_s
 from darklib.jobs.asked import Nights, Span
 
 HOTTEST_C = 100.0
@@ -168,8 +169,9 @@ def _number(text: str, whole: str, *, one: bool = False) -> float:
 
 def _same_setting(value_s: float) -> Span:
     """Exposures that are one setting of the shutter with this one: `facts.units.same_series_exposure` as a range."""
-    reach = max(1.0, 0.02 * value_s) if value_s >= 20.0 else 0.02 * value_s
-    return Span(value_s - reach, value_s + reach)
+    if value_s >= 20.0:
+        return Span(*equal_exposures_s(value_s))
+    return Span(value_s - 0.02 * value_s, value_s + 0.02 * value_s)
 
 
 def _wrong(text: str, what: str, remedy: str) -> DarklibError:

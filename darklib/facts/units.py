@@ -47,13 +47,28 @@ def iso_z(moment_: datetime) -> str:
     return text + "Z"
 
 
-def exposures_equal(a_s: float, b_s: float) -> bool:
-    """Whether two exposures serve each other: within the larger of 1 s and 2 percent.
+DIAL_30_S = (29.5, 32.5)
+"""A dial's 30 s is 32 s on many bodies, five stops from 1 s, and written down as either (common practice)."""
 
-    A dial's 30 s is 32 s on many bodies; bulb times wobble by a second (common practice, no single source).
-    Symmetric: the percentage is taken of the longer one.
+
+def exposures_equal(a_s: float, b_s: float) -> bool:
+    """Whether two exposures serve each other: within the larger of 1 s and 2 percent, or both the dial's 30 s.
+
+    Bulb times wobble by a second (common practice, no single source). Symmetric: the percentage is taken of the longer
+    one.
     """
+    if DIAL_30_S[0] <= min(a_s, b_s) and max(a_s, b_s) <= DIAL_30_S[1]:
+        return True
     return abs(a_s - b_s) <= max(1.0, 0.02 * max(abs(a_s), abs(b_s))) + 1e-9
+
+
+def equal_exposures_s(exposure_s: float) -> tuple[float, float]:
+    """Least and greatest of the exposures that are equal to one by `exposures_equal`."""
+    low = max(0.0, exposure_s - max(1.0, 0.02 * exposure_s))
+    high = max(exposure_s + 1.0, exposure_s / 0.98)
+    if DIAL_30_S[0] <= exposure_s <= DIAL_30_S[1]:
+        return min(low, DIAL_30_S[0]), max(high, DIAL_30_S[1])
+    return low, high
 
 
 def same_series_exposure(a_s: float, b_s: float) -> bool:

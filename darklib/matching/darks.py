@@ -13,7 +13,7 @@ from datetime import date
 from darklib.facts.frame import Kind
 from darklib.facts.match import CalibrationSet, Choice, Reason, Recipe, Series, Use, Verdict, Wanted
 from darklib.facts.settings import Settings
-from darklib.facts.units import exposures_equal, same_series_exposure
+from darklib.facts.units import equal_exposures_s, exposures_equal, same_series_exposure
 from darklib.matching.pool import Candidate, Pool, one_temperature, pool, with_merged
 from darklib.matching.pricing import Pricing, Worth, reasons_of, worth
 from darklib.matching.sets import frames_in
@@ -51,7 +51,7 @@ class Judged:
 
 def exposure_range_s(exposure_s: float) -> tuple[float, float]:
     """The exposures that are equal to one, by `facts/units.exposures_equal`."""
-    return max(0.0, exposure_s - max(1.0, 0.02 * exposure_s)), max(exposure_s + 1.0, exposure_s / 0.98)
+    return equal_exposures_s(exposure_s)
 
 
 def dark_pool(stock: Stock, role: str, target: Target, settings: Settings) -> Pool:

@@ -4,17 +4,20 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 from darklib.facts.frame import (
+    Combined,
     FrameFacts,
     FrameRecord,
     Kind,
     KindDecision,
     KindFrom,
+    PixelFacts,
     Readout,
     Statement,
     TemperatureFrom,
 )
 from darklib.facts.resolve import body_of, frame_of
 from darklib.facts.train import TrainFacts
+from darklib.facts.units import exposures_equal
 
 READ = FrameFacts(
     format="dng",
@@ -113,3 +116,29 @@ def test_levels_of_black_and_white_do_not_part_readouts() -> None:
     assert one.key == other.key
     assert one.key != Readout(iso=1600).key
     assert Readout(gain=100.0).key != Readout(offset=100.0).key
+
+
+def test_whether_a_combined_flat_was_brought_to_one_is_seen_in_its_pixels() -> None:
+    read = replace(READ, kind=Kind.FLAT, combined=Combined(20, "median", True))
+    flat = replace(RECORD, read=read, decision=KindDecision(Kind.FLAT, KindFrom.HEADER, 1.0))
+
+    def normalised(median_dn: float, exact: bool) -> bool | None:
+        pixels = PixelFacts(1, 4, 4, median_dn, 0.1, median_dn, 0.1, 0.5, 2 * median_dn, 0.0, None, 0, exact=exact)
+        combined = frame_of(replace(flat, measured=pixels)).combined
+        assert combined is not None
+        return combined.normalised
+
+    assert normalised(1.02, False) is True
+    assert normalised(21000.5, False) is False
+    assert normalised(30000.0, True) is False
+    assert frame_of(flat).combined == Combined(20, "median", True, None)
+
+
+def test_a_shutters_dial_and_bulb_times_are_kept_as_read() -> None:
+    """A dial's 30 s is 32 s and bulb times wobble: common practice, no single source."""
+    for exposure_s in (30.0, 32.0, 300.7):
+        assert frame_of(replace(RECORD, read=replace(READ, exposure_s=exposure_s))).exposure_s == exposure_s
+    assert exposures_equal(30.0, 30.9)
+    assert exposures_equal(300.0, 301.0)
+    assert exposures_equal(30.0, 32.0)
+    assert not exposures_equal(300.0, 320.0)

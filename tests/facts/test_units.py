@@ -37,7 +37,10 @@ def test_other_zones_are_told_in_utc() -> None:
 @pytest.mark.parametrize(
     ("a_s", "b_s", "equal"),
     [
-        (30.0, 32.0, False),  # more than a second and more than 2 percent: kept apart, though some dials say 30 for 32
+        (30.0, 32.0, True),  # a dial's 30 s is 32 s on many bodies
+        (30.0, 33.0, False),
+        (29.0, 32.0, False),
+        (60.0, 64.0, False),
         (30.0, 31.0, True),
         (300.0, 306.0, True),
         (300.0, 306.2, False),
@@ -59,3 +62,11 @@ def test_short_exposures_are_one_setting_within_two_percent(a_s: float, b_s: flo
 @given(st.floats(1e-3, 1e5))
 def test_an_exposure_equals_itself_after_storage(exposure_s: float) -> None:
     assert units.same_series_exposure(exposure_s, units.seconds(units.microseconds(exposure_s)))
+
+
+@given(st.floats(1e-3, 1e4), st.floats(1e-3, 1e4))
+def test_the_range_of_equal_exposures_holds_all_of_them(a_s: float, b_s: float) -> None:
+    low, high = units.equal_exposures_s(a_s)
+    if units.exposures_equal(a_s, b_s):
+        assert low - 1e-6 <= b_s <= high + 1e-6
+    assert units.exposures_equal(a_s, min(a_s, high))

@@ -422,12 +422,14 @@ def test_a_dark_of_another_exposure_is_scaled_only_with_biases():
 
 
 def test_a_dial_of_30_seconds():
-    """A body whose dial says 30 exposes 32 s; darks say 32, lights 30.9: within 2 percent or 1 s (1.1 s is not; 32
-    - 31.2 is). So 31.2 s is served exactly and 30.9 s is not.
+    """A body whose dial says 30 exposes 32 s, and files say either: the two serve each other, and what lies between.
+    Beyond them 1 s or 2 percent count: 33.1 s is 1.1 s from 32, 29.4 s is not the dial's 30.
     """
     dark = darks(exposure_s=32.0)
-    assert only(lights(exposure_s=31.2), dark).darks.verdict is Verdict.GOOD
-    assert only(lights(exposure_s=30.9), dark).darks.verdict is Verdict.MISSING
+    for exposure_s in (30.0, 31.2, 32.0, 32.9):
+        assert only(lights(exposure_s=exposure_s), dark).darks.verdict is Verdict.GOOD
+    for exposure_s in (29.4, 33.1):
+        assert only(lights(exposure_s=exposure_s), dark).darks.verdict is Verdict.MISSING
 
 
 def test_the_camera_took_its_own_dark_off():
