@@ -11,7 +11,7 @@ from darklib.jobs.match import batches_asked, matches_of
 from darklib.jobs.results import GapsResult
 from darklib.planning.cautions import cautions
 from darklib.planning.gaps import gaps_of
-from darklib.planning.stabbing import plan_of
+from darklib.planning.shooting_plan import plan_of
 
 
 def gaps(opened: Opened, *, nights: Nights = Nights(), want_plan: bool = False) -> GapsResult:  # noqa: B008 (frozen)

@@ -1,66 +1,69 @@
-"""The shooting plan: which darks at which temperatures, in the fewest minutes.
+"""The fewest minutes: at which temperatures to shoot so that every item is served.
 
-Minutes are the frames' exposures and downloads, plus settling once a temperature and body; among plans of equal
-minutes the one with fewer temperatures is taken. For one readout and exposure that is stabbing intervals with points,
-where going by upper ends is provably least; with several it is searched exactly up to EXACT needs of a body, and beyond
-that made by going greedily, with the least that any plan must take beside it.
+Minutes are the frames' exposures and downloads, plus settling once a temperature; among equals the one with fewer
+temperatures is taken. For one readout and exposure that is stabbing intervals with points, where going by upper ends is
+provably least; with several it is searched exactly up to EXACT items, and beyond that made by going greedily, with the
+least that any plan must take beside it.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, product
 
-from darklib.facts.frame import BodyRef, Kind
-from darklib.facts.plan import Gap, Plan, Step
-from darklib.facts.settings import Settings
-from darklib.facts.units import exposures_equal
+from darklib.planning.items import Item
 
 EXACT = 12
 """So many needs of one body are searched exactly; 2^12 sets of temperatures take well under a second."""
 
+MOST_CHOICES = 4
+"""So many partial sets are tried both ways, topped up and shot afresh; of more the bound is stated."""
 
-@dataclass(frozen=True, slots=True)
-class Item:
-    """One gap as the plan sees it: frames still to shoot at low_c to high_c, or at any temperature (`anywhere`).
 
-    group: name of its class; frames of one class, which is a readout and an exposure, serve every item within reach.
+def cheapest_of_ways(
+    ways: Sequence[tuple[Item, ...]], settling_minutes: float
+) -> tuple[tuple[Item, ...], tuple[float, ...], float]:
+    """One way for each gap and the temperatures that serve them in the least minutes, and the least that is proven.
+
+    Among equals the first ways are taken: what exists is topped up. Exact up to EXACT gaps of which MOST_CHOICES have
+    two ways; beyond, the last figure is a bound that may lie below.
     """
+    several = sum(len(way) > 1 for way in ways)
+    if several <= MOST_CHOICES:
+        best: tuple[tuple[Item, ...], tuple[float, ...], float] | None = None
+        least = float("inf")
+        known = float("inf")
+        for items in product(*ways):
+            temperatures, proven = cheapest(items, settling_minutes)
+            minutes = cost(items, temperatures, settling_minutes)
+            least = min(least, proven)
+            key = (round(minutes, 6), len(temperatures))
+            if best is None or key < (round(known, 6), len(best[1])):
+                best, known = (items, temperatures, proven), minutes
+        assert best is not None
+        return best[0], best[1], least
+    items = tuple(way[0] for way in ways)
+    temperatures, _ = cheapest(items, settling_minutes)
+    while True:
+        now = cost(items, temperatures, settling_minutes)
+        swapped = []
+        for place, way in enumerate(ways):
+            for other in way:
+                if other is not items[place]:
+                    tried = (*items[:place], other, *items[place + 1 :])
+                    points, _ = cheapest(tried, settling_minutes)
+                    swapped.append((cost(tried, points, settling_minutes), tried, points))
+        found = min(swapped, key=lambda one: one[0])
+        if found[0] >= now - 1e-6:
+            break
+        _, items, temperatures = found
+    # As few frames as the one way asks for, wherever the other allows: no plan does with less.
+    easiest = [_easiest(way) for way in ways]
+    return items, temperatures, cheapest(easiest, settling_minutes)[1]
 
-    gap: Gap
-    group: str
-    frames: int
-    frame_minutes: float
-    low_c: float
-    high_c: float
-    anywhere: bool = False
 
-    @property
-    def minutes(self) -> float:
-        return self.frames * self.frame_minutes
-
-
-def plan_of(gaps: Sequence[Gap], settings: Settings) -> Plan:
-    """The plan for darks, dark flats and biases among the gaps; flats are shot at the telescope, not by plan.
-
-    What can no longer be shot, and what lacks no frame, is left out. Steps go body by body from the warmest temperature
-    to the coldest, the longest exposures of a temperature first.
-    """
-    wanted = [gap for gap in gaps if _can_be_planned(gap)]
-    steps: list[Step] = []
-    total, least, exact = 0.0, 0.0, True
-    for body in sorted({_body(gap.body) for gap in wanted}):
-        items = _items([gap for gap in wanted if _body(gap.body) == body], settings)
-        tied = [item for item in items if not item.anywhere]
-        settling = settings.shooting.settling_minutes
-        temperatures, proven = cheapest(tied, settling)
-        own = _steps(items, temperatures, settings)
-        minutes = sum(step.minutes for step in own)
-        # What can be shot at any temperature costs its frames and no more, in any plan.
-        least += proven + minutes - cost(tied, temperatures, settling)
-        total += minutes
-        exact = exact and len(tied) <= EXACT
-        steps += own
-    return Plan(tuple(steps), round(total, 2), None if exact else round(least, 2))
+def _easiest(way: tuple[Item, ...]) -> Item:
+    fewest = min(way, key=lambda item: item.frames)
+    low_c, high_c = min(item.low_c for item in way), max(item.high_c for item in way)
+    return Item(fewest.gap, fewest.group, fewest.frames, fewest.frame_minutes, low_c, high_c, fewest.anywhere)
 
 
 def cheapest(items: Sequence[Item], settling_minutes: float) -> tuple[tuple[float, ...], float]:
@@ -214,88 +217,3 @@ def _most_disjoint(members: list[Item]) -> float:
         before = sum(other.high_c < item.low_c for other in ordered[:place])
         best.append(max(best[-1], best[before] + item.minutes))
     return best[-1]
-
-
-def _items(gaps: Sequence[Gap], settings: Settings) -> list[Item]:
-    """The gaps of one body as items. Exposures that serve each other are one class, named by the first of them."""
-    classes: list[tuple[str, float]] = []
-    items = []
-    for gap in sorted(gaps, key=lambda gap: (gap.exposure_s or 0.0, gap.batches)):
-        exposure_s = gap.exposure_s or 0.0
-        name = f"{gap.kind.value}|{gap.readout.key}"
-        own_s = next((s for known, s in classes if known == name and exposures_equal(s, exposure_s)), None)
-        if own_s is None:
-            own_s = exposure_s
-            classes.append((name, own_s))
-        minutes = (own_s + settings.shooting.download_s) / 60.0
-        low_c, high_c = _reach(gap, settings)
-        items.append(Item(gap, f"{name}|{own_s:g}", gap.need - gap.have, minutes, low_c, high_c, gap.interval is None))
-    return items
-
-
-def _reach(gap: Gap, settings: Settings) -> tuple[float, float]:
-    """Temperatures at which the gap's frames may be shot; what tops up a set must lie within one set with it."""
-    if gap.interval is None:
-        return float("-inf"), float("inf")
-    low_c, high_c = gap.interval.low_c, gap.interval.high_c
-    if gap.have:
-        half_c = settings.limits.set_span_c / 2
-        low_c, high_c = max(low_c, gap.interval.shoot_at_c - half_c), min(high_c, gap.interval.shoot_at_c + half_c)
-    camera = settings.cameras.get(gap.body.id) if gap.body is not None else None
-    if camera is not None and camera.lowest_c is not None:
-        low_c = min(max(low_c, camera.lowest_c), high_c)
-    return low_c, high_c
-
-
-def _can_be_planned(gap: Gap) -> bool:
-    # Darks for lights of unknown exposure lack as well, but nobody can say how long to expose them.
-    told = gap.kind is not Kind.DARK or gap.exposure_s is not None
-    return gap.role != "flat" and told and gap.still_possible and gap.need > gap.have
-
-
-def _body(body: BodyRef | None) -> str:
-    return body.id if body is not None else ""
-
-
-def _steps(items: Sequence[Item], temperatures: Sequence[float], settings: Settings) -> list[Step]:
-    """Steps of one body; what any temperature serves is shot at the first one, or at whatever it is."""
-    tied = [item for item in items if not item.anywhere]
-    shots = served_at(tied, temperatures) or {}
-    anywhere: dict[str, list[Item]] = {}
-    for item in items:
-        if item.anywhere:
-            anywhere.setdefault(item.group, []).append(item)
-    steps: list[Step] = []
-    for number, point in enumerate(sorted(temperatures, reverse=True)):
-        here = [members for (_, at), members in shots.items() if at == point]
-        temperature_c = _middle([item for members in here for item in members])
-        own = [_step(members, temperature_c) for members in here]
-        if number == 0:
-            own += [_step(members, temperature_c) for members in anywhere.values()]
-        own.sort(key=lambda step: (-step.exposure_s, step.kind.value, step.readout.key))
-        own[0] = replace(own[0], minutes=round(own[0].minutes + settings.shooting.settling_minutes, 2))
-        steps += own
-    if not temperatures:
-        steps += [_step(members, None) for members in anywhere.values()]
-    return steps
-
-
-def _middle(items: Sequence[Item]) -> float:
-    """Where to shoot within what all items allow: as near as that goes to what each would like best."""
-    low_c, high_c = max(item.low_c for item in items), min(item.high_c for item in items)
-    liked = [item.gap.interval.shoot_at_c for item in items if item.gap.interval is not None]
-    return min(max(round(sum(liked) / len(liked), 1), low_c), high_c)
-
-
-def _step(members: Sequence[Item], temperature_c: float | None) -> Step:
-    gap = members[0].gap
-    return Step(
-        kind=gap.kind,
-        body=gap.body,
-        readout=gap.readout,
-        exposure_s=gap.exposure_s or 0.0,
-        temperature_c=temperature_c,
-        frames=max(item.frames for item in members),
-        minutes=round(max(item.minutes for item in members), 2),
-        serves_lights=sum(item.gap.lights_count for item in members),
-    )

@@ -12,7 +12,7 @@ from darklib.matching.choose import match_all
 from darklib.matching.stock import MemoryStock
 from darklib.planning.cautions import cautions, dew_point_c, rewarming
 from darklib.planning.gaps import gaps_of
-from darklib.planning.stabbing import plan_of
+from darklib.planning.shooting_plan import plan_of
 
 WORDS = {
     "flats": "near the Sun",
