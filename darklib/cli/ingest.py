@@ -50,6 +50,7 @@ def ingest(
     from darklib.jobs.looking import lookers
 
     with lookers() as guard:
+        from darklib.jobs.after_ingest import after_ingest
         from darklib.jobs.ingest import ingest as job
         from darklib.show import documents, ingest_screen
 
@@ -65,11 +66,12 @@ def ingest(
                 ask=ask,
                 guard=guard,
             )
+            after = after_ingest(opened, result, progress=progress)
             root = opened.root
     return tell(
         common,
-        lambda: documents.ingest(result, root),
-        lambda out: ingest_screen.ingest(out, result),
+        lambda: documents.ingest(result, root, after.check, after.second_copy),
+        lambda out: ingest_screen.ingest(out, result, after.check, after.second_copy),
         attention=result.needs_attention,
     )
 

@@ -5,12 +5,13 @@ from collections.abc import Sequence
 from darklib.catalogue.catalogue import Catalogue
 from darklib.catalogue.contents import WORDS, Difference, compared
 from darklib.jobs.library import Opened, replay
+from darklib.jobs.ports import Progress, Silent
 
 NAMED_AT_MOST = 5
 """Things named in one sentence."""
 
 
-def differences(opened: Opened) -> list[str]:
+def differences(opened: Opened, progress: Progress | None = None) -> list[str]:
     """What the catalogue holds otherwise than the journal, in sentences. Nothing is written in the library; others may
     record meanwhile. DarklibError where the journal cannot be read or the temporary catalogue has no room.
     """
@@ -18,7 +19,10 @@ def differences(opened: Opened) -> list[str]:
         with opened.catalogue.reading():
             positions = opened.catalogue.positions()
             held = opened.catalogue.contents()
-        replay(opened.seam, opened.layout.journal, fresh, positions)
+        progress = progress or Silent()
+        progress.start(opened.catalogue.counts()["frames"], None)
+        replay(opened.seam, opened.layout.journal, fresh, positions, progress.advance)
+        progress.finish()
         return in_words(compared(held, fresh.contents()))
 
 

@@ -1,9 +1,9 @@
 """May this card be erased? Every file on it: stored and read back now, set aside, or not there. It never erases."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from darklib.facts.errors import DarklibError
 from darklib.jobs.interrupt import SafeStop
@@ -19,6 +19,8 @@ from darklib.store.walk import Found, walk
 HASHING_THREADS = 4
 """Hashing lets other threads run, and a disk answers several readers better than one."""
 
+FOLDERS_NAMED = 3
+
 HARMLESS_TO_ERASE = frozenset(("not_calibratable",))
 """Set aside for what they are (a JPEG preview), not for what befell them: the kept copy is as good."""
 
@@ -26,6 +28,7 @@ HARMLESS_TO_ERASE = frozenset(("not_calibratable",))
 @dataclass(frozen=True, slots=True)
 class _Answer:
     stored: bool = False
+    frame_id: str = ""
     set_aside: SetAsideFile | None = None
     not_stored: NotStored | None = None
     passed: PassedOver | None = None
@@ -71,6 +74,7 @@ def check(opened: Opened, paths: Sequence[str], *, progress: Progress | None = N
         not_stored=not_stored,
         passed_over=tuple(answer.passed for answer in answers if answer.passed),
         may_erase=checked > 0 and not not_stored and harmless,
+        remarks=tuple(in_place_remarks(opened, [answer.frame_id for answer in answers if answer.stored])),
     )
 
 
@@ -90,11 +94,11 @@ def _answer(opened: Opened, item: Found, hashed: str | DarklibError) -> _Answer:
         frame = frames[0]
         with told(frame.path, "cannot see"):
             copy = opened.layout.reached(opened.seam, frame.path)
-        if _one_file(opened, copy, item.path):
+        if is_one_file(opened, copy, item.path):
             text = "It is catalogued where it lies: this file is the only one the library knows of."
             return _Answer(not_stored=NotStored(name, "in_place", text))
         trouble = copy_trouble(opened, copy, hashed)
-        return _Answer(not_stored=NotStored(name, *trouble)) if trouble else _Answer(stored=True)
+        return _Answer(not_stored=NotStored(name, *trouble)) if trouble else _Answer(stored=True, frame_id=frame.id)
     if not sniff(item.path).claims_image:
         # Before what is set aside: every empty file has the content of an empty frame.
         return _Answer(passed=PassedOver(name, "not_an_image"))
@@ -103,12 +107,33 @@ def _answer(opened: Opened, item: Found, hashed: str | DarklibError) -> _Answer:
         with told(aside.kept_path, "cannot see"):
             kept = opened.layout.reached(opened.seam, aside.kept_path)
         harmless = aside.code in HARMLESS_TO_ERASE and copy_trouble(opened, kept, hashed) is None
-        harmless = harmless and not _one_file(opened, kept, item.path)
+        harmless = harmless and not is_one_file(opened, kept, item.path)
         return _Answer(set_aside=SetAsideFile(name, aside.text, aside.code), kept=harmless)
     return _Answer(not_stored=NotStored(name, "unknown", "It was never taken in."))
 
 
-def _one_file(opened: Opened, kept: Path, path: Path) -> bool:
+def in_place_remarks(opened: Opened, ids: Sequence[str]) -> Iterator[str]:
+    """What is to be said of frames that are not in the library's folders: erasing the card may take the last copy but
+    the one that somebody else looks after.
+    """
+    folders: dict[str, int] = {}
+    for start in range(0, len(ids), 500):
+        for frame in opened.catalogue.frames_by_id(dict.fromkeys(ids[start : start + 500])):
+            if frame.in_place:
+                folder = str(PurePath(frame.path).parent)
+                folders[folder] = folders.get(folder, 0) + 1
+    count = sum(folders.values())
+    if count:
+        were = "1 frame is" if count == 1 else f"{count:,} frames are"
+        places = ", ".join(sorted(folders)[:FOLDERS_NAMED])
+        more = f" and {len(folders) - FOLDERS_NAMED} more folders" if len(folders) > FOLDERS_NAMED else ""
+        yield (
+            f"{were} not in the library's own folders, but catalogued in place: {places}{more}. "
+            "The library does not look after what lies there"
+        )
+
+
+def is_one_file(opened: Opened, kept: Path, path: Path) -> bool:
     """Whether the library's copy is that very file: by another name, behind a link, or under a second mount."""
     with told(kept, "cannot see"):
         if not opened.seam.exists(kept):

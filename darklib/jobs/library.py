@@ -1,13 +1,13 @@
 """Finding, making and opening a library; opening replays what an interrupted run left in the journal."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 
 from darklib.catalogue.catalogue import Catalogue
 from darklib.catalogue.schema import current, open_catalogue
-from darklib.facts.entries import Entry, decode
+from darklib.facts.entries import Entry, Stored, decode
 from darklib.facts.errors import DarklibError
 from darklib.facts.settings import Settings
 from darklib.jobs.results import InitResult
@@ -150,10 +150,15 @@ def catch_up(opened: Opened) -> tuple[int, tuple[str, ...]]:
 
 
 def replay(
-    seam: Seam, folder: Path, catalogue: Catalogue, up_to: Mapping[str, int] | None = None
+    seam: Seam,
+    folder: Path,
+    catalogue: Catalogue,
+    up_to: Mapping[str, int] | None = None,
+    each: Callable[[str, int], None] | None = None,
 ) -> tuple[int, tuple[str, ...]]:
     """Applies every journal line that the catalogue has not seen, in the order of the runs. Nobody else may record
-    meanwhile, but where it is said of each file how far it is to be read (`up_to`).
+    meanwhile, but where it is said of each file how far it is to be read (`up_to`). each: called for each frame that
+    was stored, with its path and 0.
 
     Returns how many lines were applied, and the files whose last line is torn or in which a line is damaged. Raises
     DarklibError 'newer_journal' at a line that a newer darklib wrote: what follows it must not overtake it.
@@ -171,7 +176,10 @@ def replay(
             if line.entry is None:
                 troubled.append(path.name)
                 continue
-            waiting.append((decode(line.entry), line.offset_after))
+            entry = decode(line.entry)
+            waiting.append((entry, line.offset_after))
+            if each is not None and isinstance(entry, Stored):
+                each(entry.record.path, 0)
             if len(waiting) >= REPLAY_AT_ONCE:
                 applied += _apply(catalogue, run, path.name, waiting)
         applied += _apply(catalogue, run, path.name, waiting)

@@ -1,5 +1,6 @@
 """Looking at the library: its state, frames, sets, cameras, batches, trains, and all that is known of one frame."""
 
+from collections.abc import Iterator
 from datetime import date
 
 from darklib import __version__
@@ -12,6 +13,7 @@ from darklib.jobs.results import (
     BatchesResult,
     BodiesResult,
     BodyEntry,
+    Finding,
     FramesResult,
     LastIngest,
     SetEntry,
@@ -20,7 +22,10 @@ from darklib.jobs.results import (
     TrainEntry,
     TrainsResult,
 )
+from darklib.jobs.second_copy import second_copy
 from darklib.matching.sets import sets_of
+from darklib.store import journal
+from darklib.store.names import shown
 from darklib.store.walk import Found, walk_own
 
 KINDS = tuple(kind.value for kind in Kind)
@@ -49,7 +54,25 @@ def status(opened: Opened) -> StatusResult:
         last_ingest=_last_ingest(last),
         last_night=night,
         gaps=tuple(gap for gap in lacking if gap.verdict_now is not Verdict.GOOD),
+        second_copy=second_copy(opened),
+        journal=tuple(_unreadable_lines(opened)),
     )
+
+
+def _unreadable_lines(opened: Opened) -> Iterator[Finding]:
+    """Lines of the journal that could not be read when the library was opened, a finding a file."""
+    for name in opened.torn:
+        path = opened.layout.journal / name
+        troubles = {line.trouble for line in journal.read(opened.seam, path) if line.entry is None}
+        if "damaged" in troubles:
+            text = (
+                "A line of this journal file is damaged, so that what it recorded is not in the catalogue. "
+                "`darklib verify` tells what is the matter, and how to put it right."
+            )
+            yield Finding(shown(str(path)), None, "journal_damaged", text)
+        elif troubles:
+            text = "The last line of this journal file is torn: a run was interrupted there. Nothing needs to be done."
+            yield Finding(shown(str(path)), None, "journal_torn", text)
 
 
 def _waiting(opened: Opened) -> int:

@@ -5,13 +5,20 @@ Frame, which are relative to the library unless `in_place`; `show/documents` mak
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from darklib.facts.frame import BodyRef, Fact, Frame, Ignored, Kind
 from darklib.facts.match import Batch, BodyChange, CalibrationSet, Match, TrainChange, Verdict
 from darklib.facts.plan import Gap, Plan
 from darklib.facts.train import TrainFacts, TrainRef
+from darklib.jobs.safety_results import CheckResult as CheckResult
+from darklib.jobs.safety_results import Finding as Finding
+from darklib.jobs.safety_results import NotStored as NotStored
+from darklib.jobs.safety_results import PassedOver as PassedOver
+from darklib.jobs.safety_results import SecondCopy as SecondCopy
+from darklib.jobs.safety_results import SetAsideFile as SetAsideFile
+from darklib.jobs.safety_results import VerifyResult as VerifyResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +58,7 @@ class StatusResult:
     retired ones.
 
     inbox_files: files waiting in the inbox. gaps: what the lights of `last_night`, the newest night with lights, lack.
+    journal: lines of the journal that could not be read when the library was opened.
     """
 
     library: str
@@ -66,6 +74,8 @@ class StatusResult:
     last_ingest: LastIngest | None
     last_night: str | None
     gaps: tuple[Gap, ...]
+    second_copy: SecondCopy = field(default_factory=SecondCopy)
+    journal: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,23 +97,6 @@ class Duplicate:
 
     path: str
     same_as: str
-
-
-@dataclass(frozen=True, slots=True)
-class SetAsideFile:
-    """A file that could not be taken: reason in words, code of `facts/codes.SET_ASIDE`."""
-
-    path: str
-    reason: str
-    code: str
-
-
-@dataclass(frozen=True, slots=True)
-class PassedOver:
-    """A file that is no frame: code of `facts/codes.PASSED_OVER`."""
-
-    path: str
-    code: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,62 +251,6 @@ class ExportResult:
     @property
     def needs_attention(self) -> bool:
         return wanting(self.matches)
-
-
-@dataclass(frozen=True, slots=True)
-class NotStored:
-    """A file on a card that is not safe. code: unknown (never taken in), copy_missing, copy_differs and the like."""
-
-    path: str
-    code: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class CheckResult:
-    """Whether a card may be erased. checked: images looked at; stored: those whose stored copy was read again now."""
-
-    checked: int
-    stored: int
-    set_aside: tuple[SetAsideFile, ...]
-    not_stored: tuple[NotStored, ...]
-    passed_over: tuple[PassedOver, ...]
-    may_erase: bool
-
-    @property
-    def needs_attention(self) -> bool:
-        return not self.may_erase
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """Something verify found. id: the frame's, where there is one."""
-
-    path: str
-    id: str | None
-    code: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class VerifyResult:
-    """What differs from what was recorded. catalogue: "ok" or what is wrong with it. against: the second copy.
-
-    remarks: sentences that are no findings, such as a torn last line of an interrupted run's journal.
-    """
-
-    checked: int
-    intact: int
-    differing: tuple[Finding, ...]
-    missing: tuple[Finding, ...]
-    unknown_files: tuple[str, ...]
-    catalogue: str
-    against: str | None = None
-    remarks: tuple[str, ...] = ()
-
-    @property
-    def needs_attention(self) -> bool:
-        return bool(self.differing or self.missing or self.unknown_files) or self.catalogue != "ok"
 
 
 @dataclass(frozen=True, slots=True)

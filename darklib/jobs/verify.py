@@ -3,19 +3,21 @@
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 from darklib.catalogue.catalogue import StoredRow
 from darklib.facts.entries import SetAside, Stored, decode
 from darklib.facts.errors import DarklibError, Exit
 from darklib.jobs.against_journal import differences
 from darklib.jobs.check import HASHING_THREADS
+from darklib.jobs.copy_compared import files_of_record, in_place_remark, noted, strangers
 from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.library import Opened
 from darklib.jobs.ports import Progress, Silent
 from darklib.jobs.results import Finding, VerifyResult
 from darklib.store import journal
 from darklib.store.hashing import hash_file
+from darklib.store.layout import Library
 from darklib.store.mishap import told
 from darklib.store.names import shown
 from darklib.store.walk import Found, walk_own
@@ -44,33 +46,50 @@ class _Held:
 
 
 def verify(
-    opened: Opened, *, sample: float | None = None, against: str | None = None, progress: Progress | None = None
+    opened: Opened,
+    *,
+    sample: float | None = None,
+    against: str | None = None,
+    dry_run: bool = False,
+    progress: Progress | None = None,
 ) -> VerifyResult:
     """Reads and hashes every stored file and every kept copy of what was set aside (or a random share of them), and
-    compares files, journal and catalogue.
+    compares files, journal and catalogue. Each finding says what to do.
 
     sample: share of the files, 0 to 1. against: a folder that holds a second copy of the library, compared file by
-    file instead of the library's own files. Nothing is changed; each finding says what to do.
+    file instead of the library's own files. No file, frame or fact is changed; that a second copy was compared whole
+    and lacked nothing is noted in the journal (not with `dry_run`), since a library with one copy has no backup.
     """
     if sample is not None and not 0 < sample <= 1:
         raise DarklibError(
             "bad_sample", f"A sample is a share above 0 and at most 1, not {sample:g}.", status=Exit.USAGE
         )
     progress = progress or Silent()
+    began = opened.seam.now()
     found = _Findings()
     rows = list(opened.catalogue.everything())
-    wanted = _sampled(opened, [*map(_frame_held, rows), *_set_aside_held(opened)], sample)
+    held = [*map(_frame_held, rows), *_set_aside_held(opened)]
+    wanted = _sampled(opened, held, sample)
     root = opened.root if against is None else _second_copy(opened, against)
     _files(opened, wanted, root, found, progress, second=against is not None)
     if against is None:
         _foreign(opened, rows, found)
         _renamed(opened, found)
     else:
-        _journal_copied(opened, root, found)
-    _journal(opened, rows, found, row_by_row=sample is None and against is None)
+        _copied(opened, root, held, found)
+    whole_copy = against is not None and sample is None and not found.differing and not found.missing
+    _journal(opened, rows, found, progress, row_by_row=sample is None and against is None)
     integrity = opened.catalogue.integrity()
     if integrity != "ok":
         found.catalogue.append(f"{integrity} Run `darklib rebuild`.")
+    in_place = [row.path for row in rows if row.in_place] if against is not None else []
+    stored = sum(not row.in_place for row in rows)
+    if whole_copy and stored and not dry_run:
+        trouble = noted(opened, root, stored, began)
+        whole_copy = trouble is None
+        found.remarks += [trouble] if trouble else []
+    remark = in_place_remark(in_place)
+    found.remarks += [remark] if remark else []
     return VerifyResult(
         checked=found.checked,
         intact=found.intact,
@@ -80,6 +99,9 @@ def verify(
         catalogue=" ".join(found.catalogue) or "ok",
         against=None if against is None else str(root),
         remarks=tuple(found.remarks),
+        in_place=tuple(shown(path) for path in in_place),
+        noted=None if against is None else whole_copy and stored > 0 and not dry_run,
+        dry_run=dry_run,
     )
 
 
@@ -160,7 +182,7 @@ def _files(
 
 def _place(opened: Opened, row: _Held, root: Path, second: bool) -> Path:
     if second:
-        return root / PurePosixPath(row.path)
+        return Library(root).reached(opened.seam, row.path)
     return opened.layout.reached(opened.seam, row.path)
 
 
@@ -195,7 +217,7 @@ def _renamed(opened: Opened, found: _Findings) -> None:
             found.unknown.remove(path)
 
 
-def _journal(opened: Opened, rows: list[StoredRow], found: _Findings, *, row_by_row: bool) -> None:
+def _journal(opened: Opened, rows: list[StoredRow], found: _Findings, progress: Progress, *, row_by_row: bool) -> None:
     """The catalogue holds what the journal holds, no more and no less; and so do the files that were set aside."""
     recorded: set[str] = set()
     kept: set[str] = set()
@@ -218,7 +240,7 @@ def _journal(opened: Opened, rows: list[StoredRow], found: _Findings, *, row_by_
     if row_by_row:
         _unrecorded_copies(opened, kept, found)
         try:
-            found.catalogue += [f"{line} Run `darklib rebuild`." for line in differences(opened)]
+            found.catalogue += [f"{line} Run `darklib rebuild`." for line in differences(opened, progress)]
         except DarklibError as error:
             found.remarks.append(f"The catalogue could not be compared with the journal: {error.text} {error.remedy}")
         return
@@ -246,15 +268,17 @@ def _lines(opened: Opened) -> Iterator[tuple[Path, journal.Line]]:
             yield path, line
 
 
-def _journal_copied(opened: Opened, root: Path, found: _Findings) -> None:
-    for path in [*journal.files(opened.seam, opened.layout.journal), opened.layout.config]:
-        other = root / opened.layout.relative(path)
+def _copied(opened: Opened, root: Path, held: list[_Held], found: _Findings) -> None:
+    for trouble in files_of_record(opened, root):
         found.checked += 1
-        with told(other, "cannot read"):
-            there = opened.seam.exists(other)
-        if not there:
-            found.missing.append(Finding(shown(str(other)), None, "missing", "Not in the second copy. Copy it anew."))
-        elif hash_file(opened.seam, other) != hash_file(opened.seam, path):
-            found.differing.append(Finding(shown(str(other)), None, "differs", "An older state. Copy it anew."))
-        else:
+        if trouble is None:
             found.intact += 1
+        else:
+            (found.missing if trouble.code == "missing" else found.differing).append(trouble)
+    known = {path for row in held for path in (row.path, row.path + ".txt")}
+    known.update(opened.layout.relative(path) for path in journal.files(opened.seam, opened.layout.journal))
+    for stranger in strangers(opened, root, known):
+        if isinstance(stranger, Finding):
+            found.differing.append(stranger)
+        else:
+            found.unknown.append(stranger)

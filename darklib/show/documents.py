@@ -15,6 +15,7 @@ from darklib.facts.frame import Fact, Ignored
 from darklib.facts.match import Batch, Match
 from darklib.jobs import results
 from darklib.show import objects
+from darklib.show import safety_objects as safety
 from darklib.show.objects import Json
 from darklib.show.text import valid
 
@@ -58,13 +59,27 @@ def status(result: results.StatusResult) -> Json:
             },
             "last_night": result.last_night,
             "gaps": [objects.gap(gap) for gap in result.gaps],
+            "second_copy": safety.second_copy(result.second_copy),
+            "journal": [safety.finding(item) for item in result.journal],
         },
     )
 
 
-def ingest(result: results.IngestResult, root: Path) -> Json:
-    """`ingest`."""
-    return _headed("ingest", _taken_in(result, root))
+def ingest(
+    result: results.IngestResult,
+    root: Path,
+    check: results.CheckResult | None = None,
+    second_copy: results.SecondCopy | None = None,
+) -> Json:
+    """`ingest`. check: whether the card may be erased, null where that was not asked; second_copy: likewise."""
+    return _headed(
+        "ingest",
+        {
+            **_taken_in(result, root),
+            "check": None if check is None else safety.checked(check),
+            "second_copy": None if second_copy is None else safety.second_copy(second_copy),
+        },
+    )
 
 
 def _taken_in(result: results.IngestResult, root: Path) -> Json:
@@ -212,38 +227,12 @@ def export(result: results.ExportResult) -> Json:
 
 def check(result: results.CheckResult) -> Json:
     """`check`."""
-    return _headed(
-        "check",
-        {
-            "checked": result.checked,
-            "stored": result.stored,
-            "set_aside": [objects.set_aside_file(item) for item in result.set_aside],
-            "not_stored": [{"path": item.path, "code": item.code, "text": item.text} for item in result.not_stored],
-            "passed_over": [objects.passed_over(item) for item in result.passed_over],
-            "may_erase": result.may_erase,
-        },
-    )
+    return _headed("check", safety.checked(result))
 
 
 def verify(result: results.VerifyResult) -> Json:
     """`verify`."""
-    return _headed(
-        "verify",
-        {
-            "checked": result.checked,
-            "intact": result.intact,
-            "differing": [_finding(item) for item in result.differing],
-            "missing": [_finding(item) for item in result.missing],
-            "unknown_files": list(result.unknown_files),
-            "catalogue": result.catalogue,
-            "against": result.against,
-            "remarks": list(result.remarks),
-        },
-    )
-
-
-def _finding(item: results.Finding) -> Json:
-    return {"path": item.path, "id": item.id, "code": item.code, "text": item.text}
+    return _headed("verify", safety.verified(result))
 
 
 def rebuild(result: results.RebuildResult) -> Json:

@@ -4,8 +4,16 @@ from collections import Counter
 from collections.abc import Sequence
 
 from darklib.facts.codes import PASSED_OVER, SET_ASIDE
-from darklib.jobs.results import IngestResult, KindGroup, SetAsideEntry, SetAsideFile, SetAsideResult
-from darklib.show import text
+from darklib.jobs.results import (
+    CheckResult,
+    IngestResult,
+    KindGroup,
+    SecondCopy,
+    SetAsideEntry,
+    SetAsideFile,
+    SetAsideResult,
+)
+from darklib.show import second_copy, text
 from darklib.show.out import Out
 from darklib.show.table import Column, table
 
@@ -13,9 +21,14 @@ MOST_LISTED = 20
 """Files listed one by one before the rest is only counted."""
 
 
-def ingest(out: Out, result: IngestResult) -> None:
-    """What became of the files."""
+def ingest(out: Out, result: IngestResult, check: CheckResult | None = None, known: SecondCopy | None = None) -> None:
+    """What became of the files; whether they may be erased where they came from, and whether there is a second copy."""
     taken_in(out, result)
+    if not result.dry_run and result.counts.seen > result.counts.passed_over:
+        out.line()
+        _erasing(out, result, check)
+        if known is not None:
+            out.paragraph(second_copy.sentence(known))
     if result.dry_run:
         out.next("darklib ingest", "with the same arguments but without --dry-run takes them in")
     elif result.counts.undecided:
@@ -25,10 +38,48 @@ def ingest(out: Out, result: IngestResult) -> None:
         )
     elif any(frame.kind is not None and frame.kind.value == "light" for frame in result.stored):
         out.next("darklib match", "shows which darks, flats and biases fit the newest lights")
+    elif check is None and (result.counts.stored or result.counts.duplicates):
+        out.next("darklib check PATH", "reads the stored copies again and tells whether the card may be erased")
+    elif known is not None and not second_copy.covers_all(known):
+        out.next("darklib verify --against DIR", "compares a second copy of the library")
     elif result.counts.stored or result.counts.duplicates:
-        out.next("darklib check PATH", "tells whether the card may be erased; `darklib match` what the lights now have")
+        out.next("darklib match", "shows which darks, flats and biases fit the newest lights")
     else:
         out.next("darklib ingest PATH", "takes in a card or a folder")
+
+
+def _erasing(out: Out, result: IngestResult, check: CheckResult | None) -> None:
+    """May the card be erased? The answer of `check`, from what this run has read."""
+    if check is None:
+        if result.counts.stored or result.counts.duplicates:
+            out.paragraph(
+                "May the card be erased? Not everything was read again in this run; `darklib check PATH` does so and "
+                "tells."
+            )
+        return
+    if check.may_erase:
+        others = (
+            f" {text.some(len(check.passed_over), 'other file')} would be lost with it." if check.passed_over else ""
+        )
+        out.paragraph(f"May the card be erased? Every frame on it is stored and was read back in this run.{others}")
+    else:
+        unsafe = len(check.not_stored) + len(check.set_aside)
+        out.paragraph(
+            f"May the card be erased? No: {text.some(unsafe, 'file')} of {check.checked:,} "
+            f"{'is' if unsafe == 1 else 'are'} not safely stored.",
+            style="red",
+        )
+        if check.not_stored and {item.code for item in check.not_stored} == {"in_place"}:
+            out.paragraph("They are catalogued where they lie: these files are the only ones the library knows of.")
+            return
+        for item in check.not_stored[:MOST_LISTED]:
+            out.about(item.path, text.sentence(item.text or item.code))
+        if len(check.not_stored) > MOST_LISTED:
+            out.paragraph(
+                f"and {len(check.not_stored) - MOST_LISTED:,} more; `darklib check PATH` lists them", indent=2
+            )
+    for remark in check.remarks:
+        out.paragraph(text.sentence(remark))
 
 
 def taken_in(out: Out, result: IngestResult) -> None:

@@ -27,6 +27,9 @@ def check(out: Out, result: CheckResult) -> None:
         out.paragraph(f"{text.some(len(result.passed_over), 'other file')} passed over; erasing the card loses them.")
         for other in result.passed_over if out.verbose else ():
             out.about(other.path, text.sentence(PASSED_OVER.get(other.code, other.code)))
+    for remark in result.remarks:
+        out.line()
+        out.paragraph(text.sentence(remark))
     out.line()
     if result.may_erase:
         out.paragraph(
@@ -56,7 +59,7 @@ def verify(out: Out, result: VerifyResult) -> None:
                 _finding(out, finding)
     if result.unknown_files:
         out.line()
-        out.heading("Files nobody recorded")
+        out.heading("Files that the library does not have" if result.against else "Files nobody recorded")
         for path in result.unknown_files:
             out.paragraph(path, indent=2, hang=4)
     out.line()
@@ -65,11 +68,17 @@ def verify(out: Out, result: VerifyResult) -> None:
     )
     for remark in result.remarks:
         out.paragraph(text.sentence(remark), hang=2)
-    if result.differing or result.missing:
+    if result.noted:
+        out.paragraph("The second copy lacks nothing. That is noted in the journal, and `darklib status` shows it.")
+    elif result.against and not (result.differing or result.missing) and result.checked:
+        out.paragraph("What was compared is the same in both. Nothing was noted in the journal.")
+    if result.against and (result.differing or result.missing):
+        out.next("darklib verify --against DIR", "once more, when the second copy was brought up to date")
+    elif result.differing or result.missing:
         out.next("darklib verify --against DIR", "tells whether a second copy is whole, to bring the files back from")
     elif result.catalogue != "ok":
         out.next("darklib rebuild", "makes the catalogue anew from files and journal")
-    elif result.unknown_files:
+    elif result.unknown_files and result.against is None:
         out.next("darklib rebuild", "records those that are frames; move the others out of the library")
     elif result.against is None:
         out.next("darklib verify --against DIR", "compares a second copy of the library")

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from darklib.facts.frame import Frame
 from darklib.facts.match import Batch
 from darklib.jobs import results
-from darklib.show import text, words
+from darklib.show import second_copy, text, words
 from darklib.show.gaps_screen import gaps_table
 from darklib.show.out import Out
 from darklib.show.table import Column, table
@@ -34,6 +34,13 @@ def status(out: Out, result: results.StatusResult) -> None:
     out.entry("Last ingest", _last_ingest(result.last_ingest))
     out.entry("Last night", result.last_night or "no lights yet")
     out.entry("Time zone", result.timezone)
+    if any(result.frames.values()) or result.undecided or result.second_copy.path:
+        whole = second_copy.covers_all(result.second_copy)
+        out.entry("Second copy", (second_copy.sentence(result.second_copy), "" if whole else "yellow"))
+    for trouble in result.journal:
+        if out.verbose or trouble.code != "journal_torn":
+            out.line()
+            out.about(trouble.path, trouble.text)
     if result.bodies:
         out.line()
         out.heading("Cameras")
