@@ -25,7 +25,7 @@ from scripts import environment
 if __name__ == "__main__":
     environment.rerun_inside()
 
-from scripts.benchmarks import measuring, raw_files, small_fits, starting, stock, taking_in
+from scripts.benchmarks import cameras, measuring, raw_files, small_fits, starting, stock, taking_in
 from scripts.benchmarks.stopwatch import Plan, Row, machine
 
 ROWS: dict[str, Callable[[Plan], Row | list[Row]]] = {
@@ -36,6 +36,7 @@ ROWS: dict[str, Callable[[Plan], Row | list[Row]]] = {
     "ingest": taking_in.row,
     "raws": raw_files.rows,
     "pixels": measuring.row,
+    "sensor": cameras.row,
 }
 
 

@@ -34,6 +34,9 @@ MOST_SETS = 40
 GAIN_BY_ISO_ERROR = 0.05
 """ISO numbers follow the gain to some percent (ISO 12232 lets a maker choose; common practice, no single source)."""
 
+READERS = 2
+"""Reading processes: each holds a whole frame, and together with what is counted they stay below 1.5 GB."""
+
 KINDS = (Kind.BIAS, Kind.FLAT, Kind.DARK)
 
 
@@ -205,7 +208,7 @@ def _measure_all(
     plans = [(group, *_plan(group)) for group in groups]
     frames = [frame for _, parts, _ in plans for part in parts for frame in part.frames]
     progress.start(len(frames), sum(frame.size for frame in frames))
-    with Guard(task=TASK) as guard:
+    with Guard(workers=READERS, task=TASK) as guard:
         looks = guard.map((opened.absolute(frame.path) for frame in frames), ahead=4)
         for group, parts, left_out in plans:
             lender = lenders[group.subject]
