@@ -23,12 +23,14 @@ the square root of the number of frames."""
 class Reference:
     """Hot pixels of a set of darks, combined. hot: median excess of each pixel over the frames; saturated and blinking
     ones are left out. error_dn: standard error of each excess. frames: how many were combined. exposure_s: of each.
+    seen: every place, rising, where a quarter of the frames or more show anything, those left out included.
     """
 
     hot: HotPixels
     error_dn: NDArray[np.float32]
     frames: int
     exposure_s: float
+    seen: NDArray[np.uint32]
 
 
 def combined(frames: Sequence[HotPixels], exposure_s: float) -> Reference | None:
@@ -67,6 +69,7 @@ def combined(frames: Sequence[HotPixels], exposure_s: float) -> Reference | None
         error[kept],
         count,
         exposure_s,
+        every[times * 4 >= count].astype(np.uint32),
     )
 
 

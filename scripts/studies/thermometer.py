@@ -26,13 +26,14 @@ class Trial:
 
 
 def run(seed: int, count: int) -> str:
+    """count: how many lights, each of a body of its own."""
     rng = np.random.default_rng(seed)
     two = [_trial(rng, sets=2) for _ in range(count)]
     whole = [_trial(rng, sets=2, step_c=WHOLE_C) for _ in range(count // 4)]
     one = [_trial(rng, sets=1) for _ in range(count // 4)]
     lines = [
-        f"Seed {seed}, {count} lights of as many bodies with two sets of {DARKS} darks each, {count // 4} whose darks are",
-        f"recorded in whole degrees (the others in tenths), and {count // 4} with one set.",
+        f"Seed {seed}, {count} lights of as many bodies with two sets of {DARKS} darks each, {count // 4} whose darks",
+        f"are recorded in whole degrees (the others in tenths), and {count // 4} with one set.",
         "",
         "30 to 3,000 hot pixels on 320 x 480, each with a doubling temperature of its own (mean 6 to 8.5 degrees,",
         "scatter 10 percent); gain, read noise, sky, stars, exposure, colour filters and a held black level vary.",
@@ -114,7 +115,7 @@ def _told(
     ]
     if not found:
         return None
-    place, reference, ratio = min(found, key=lambda one: abs(doublings(one[2].value, dark_s, light_s)))
+    place, _, ratio = min(found, key=lambda one: abs(doublings(one[2].value, dark_s, light_s)))
     known = [
         Place(one.doublings, one.error, round(temperature / step_c) * step_c, step_c / 12**0.5)
         for one, temperature in zip(places, temperatures, strict=True)
