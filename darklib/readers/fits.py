@@ -12,9 +12,13 @@ from darklib.readers.fits_time import start_doubtful, started_at
 
 _COMPARED = {
     "gain": 0.0, "iso": 0.0, "e_per_dn": 0.01, "offset": 0.0, "sensor_temperature_c": 0.5, "set_temperature_c": 0.5,
-    "binning_x": 0.0, "binning_y": 0.0, "focal_length_mm": 1.0,
+    "binning_x": 0.0, "binning_y": 0.0, "focal_length_mm": 1.0, "rotator_deg": 0.5, "latitude_deg": 0.1,
+    "longitude_deg": 0.1,
 }  # fmt: skip
 """Fields of which two spellings in one header must agree, and within what."""
+
+_COMPARED_WORDS = ("kind", "filter", "cfa", "row_order", "readout_mode", "serial")
+"""Fields of which two spellings must say the same but for capitals and blanks; bare numbers are codes."""
 
 
 def image_unit(read: AtMost, size: int) -> tuple[Unit, tuple[Unit, ...]]:
@@ -217,6 +221,11 @@ def _compare(reading: Reading) -> None:
     names = [fact.name for fact in reading.facts]
     if len(set(names)) == len(names):
         return
+    for name in _COMPARED_WORDS:
+        same = [fact for fact in reading.facts if fact.name == name and not fact.raw.strip("' ").isdigit()]
+        if len({"".join(str(fact.value).casefold().split()) for fact in same}) > 1:
+            said = ", ".join(f"{fact.where} = {fact.raw}" for fact in same)
+            reading.warnings.append(warning("values_disagree", said))
     for name in (*_COMPARED, "exposure_s"):
         if names.count(name) < 2:
             continue

@@ -22,6 +22,9 @@ _OLD = re.compile(r"(\d{2})/(\d{2})/(\d{2})$")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2})(?:[.,](\d+))?)?\s*(?:Z|UTC?)?$")
 _MJD_EPOCH = datetime(1858, 11, 17, tzinfo=UTC)
 EARLIEST, LATEST = 1900, 2200
+CLOSE_S = 120.0
+"""A Julian date beside a date lies this near: it is of the start, the middle or the moment of writing."""
+
 LEAST_TOLD_S = 4.0
 """In shorter exposures times of whole seconds do not tell the start from the end."""
 
@@ -197,6 +200,13 @@ def start_doubtful(told: dict[str, Any], where: dict[str, str], exposure_s: floa
         apart = (pair[1] - pair[0]).total_seconds()
         if apart < 0.5 * share * exposure_s:
             return f"{where[field]} is {apart:g} s after {name}, in an exposure of {exposure_s:g} s"
+    for field, epoch in (("mjd_obs", 0.0), ("jd_obs", 2_400_000.5)):
+        days: float = told.get(field, 0.0) - epoch
+        if 15_000 < days < 130_000 and not any(f"{one}_is_local" in told for one in ("date_obs", "date_beg")):
+            there = (_MJD_EPOCH + timedelta(days=days)).replace(tzinfo=None)
+            apart = abs((there - _in_utc(start, "LOCAL", True).replace(tzinfo=None)).total_seconds())
+            if apart > exposure_s + CLOSE_S:
+                return f"{where[field]} is {apart:.0f} s from {name}"
     return ""
 
 

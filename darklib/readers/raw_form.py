@@ -19,7 +19,8 @@ PACKING_WORDS: dict[str, str] = {
     "small": "lossy",  # sums of pixels, with colours worked out
     "13": "lossy",  # "high efficiency"; value from memory
     "14": "lossy",
-    # Another's number for picture quality, the fourth of its settings: 4 raw, 7 raw packed small. Values from memory.
+    # Another's number for picture quality, the fourth of its settings: 4 raw, 7 raw packed small. Values from memory; a
+    # real head with 7 also announces three levels of wavelets in its picture's header, which a lossless one has not.
     "quality 4": "lossless",
     "quality 7": "lossy",
 }

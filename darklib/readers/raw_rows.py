@@ -245,6 +245,36 @@ def offset(tag: Any, field: str) -> Told:
     return Told(field, told)
 
 
+def site_degrees(tag: Any, field: str) -> Told:
+    """Degrees, minutes and seconds as three fractions, without a sign: another tag has the side."""
+    parts = [ratio(_One(part)) for part in list(tag.values)[:3]]
+    if len(parts) < 3:
+        raise NotUnderstood("not degrees, minutes and seconds")
+    value = parts[0] + parts[1] / 60 + parts[2] / 3600
+    if not 0.0 <= value <= 180.0:
+        raise NotUnderstood("no possible angle")
+    return Told(field, round(value, 7), "deg")
+
+
+def side(tag: Any, field: str) -> Told:
+    """N, S, E or W."""
+    told = words(tag).upper()
+    if told not in ("N", "S", "E", "W"):
+        raise NotKnown("blank")
+    return Told(field, told)
+
+
+@dataclass(frozen=True, slots=True)
+class _One:
+    """One of a tag's values, as a tag of its own."""
+
+    value: Any
+
+    @property
+    def values(self) -> list[Any]:
+        return [self.value]
+
+
 def number(tag: Any, field: str) -> Told:
     """A whole number."""
     return Told(field, whole(tag))
@@ -281,6 +311,12 @@ ROWS: tuple[TagRow, ...] = (
     TagRow("EXIF DateTimeDigitized", "stamp", stamp, EXIF),
     TagRow("EXIF SubSecTimeOriginal", "stamp_fraction", digits, EXIF),
     TagRow("EXIF OffsetTimeOriginal", "stamp_offset", offset, EXIF),
+    TagRow("EXIF OffsetTimeDigitized", "stamp_offset", offset, EXIF),
+    TagRow("EXIF OffsetTime", "stamp_offset", offset, EXIF),  # of the file's own date, by the same clock
+    TagRow("GPS GPSLatitude", "latitude_deg", site_degrees, EXIF),
+    TagRow("GPS GPSLatitudeRef", "latitude_side", side, EXIF),
+    TagRow("GPS GPSLongitude", "longitude_deg", site_degrees, EXIF),
+    TagRow("GPS GPSLongitudeRef", "longitude_side", side, EXIF),
     TagRow("EXIF FocalLength", "focal_length_mm", length_mm, EXIF),
     TagRow("EXIF FNumber", "f_number", f_number, EXIF),
     TagRow("EXIF LensModel", "telescope", text, EXIF),

@@ -87,6 +87,8 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         train=TrainFacts(get("telescope"), focal, stop=_stop(told, focal)),
         taken_at=taken_at,
         time_origin=time_origin,
+        latitude_deg=_site(told, "latitude", "S", 90.0),
+        longitude_deg=_site(told, "longitude", "W", 180.0),
         in_camera_subtraction=subtracted,
         compression=compression,
         demosaiced=demosaiced,
@@ -157,6 +159,7 @@ class _Told:
                 continue
             except Exception as error:  # noqa: BLE001 - a parser's tag object may hold anything
                 self.ignored.append(Ignored(row.tag, raw, f"cannot be read: {error}"))
+                self.warnings.append(warning("value_not_understood", f"{row.tag} = {raw}: {error}"))
                 continue
             if odd and not told.warning:
                 told = replace(told, note=told.note or odd, warning="value_odd")
@@ -192,8 +195,20 @@ def _stop(told: _Told, focal: float | None) -> float | None:
     return stop if focal is not None or told.values.get("telescope") is not None else None
 
 
+def _site(told: _Told, name: str, negative: str, most: float) -> float | None:
+    """Latitude or longitude, south and west negative; unknown without the side."""
+    value, side = told.values.get(f"{name}_deg"), told.values.get(f"{name}_side")
+    if not isinstance(value, float) or side is None or value > most:
+        return None
+    return -value if side == negative else value
+
+
 def _compare(told: _Told) -> None:
-    """Flags two exposure times of one frame that differ by more than the steps of a shutter's dial."""
+    """Flags ISO numbers that differ, and exposure times that do by more than the steps of a shutter's dial."""
+    isos = {fact.where: fact.value for fact in told.facts if fact.name == "iso"}
+    if len(set(isos.values())) > 1:
+        said = ", ".join(f"{where} = {value}" for where, value in isos.items())
+        told.warnings.append(warning("values_disagree", said))
     seconds = {fact.where: fact.value for fact in told.facts if fact.name == "exposure_s"}
     if seconds.get("EXIF ShutterSpeedValue") == 1.0:
         del seconds["EXIF ShutterSpeedValue"]  # a value of 0 is what bulb exposures carry

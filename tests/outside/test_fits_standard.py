@@ -153,6 +153,7 @@ def test_lossy_tile_compression_is_told(tmp_path: Path) -> None:
     lossy = fits.CompImageHDU(data, compression_type="HCOMPRESS_1", hcomp_scale=3)
     fits.HDUList([fits.PrimaryHDU(), lossy]).writeto(path)
     assert read_facts(path).compression == "lossy"
+    assert [warning.code for warning in read_facts(path).warnings] == ["lossy"]
 
 
 def test_the_sum_of_the_data_against_astropy(tmp_path: Path) -> None:

@@ -111,3 +111,29 @@ def test_cut_and_renamed_heads_through_the_guard(shared_data: Path, tmp_path: Pa
     for one in found:
         assert one.refusal is not None
         assert one.refusal.code in ("truncated", "pixels_missing", "damaged", "not_what_it_says", "unsupported")
+
+
+def test_a_raw_that_was_packed_small_is_told_from_a_lossless_one(shared_data: Path) -> None:
+    """The maker's word (quality 7) agrees with what the picture's own header, box CMP1, announces: levels of wavelets,
+    which only the coder with loss has (as the decoder's source has it; value from memory).
+    """
+    path = shared_data / "head.CR3"
+    levels = {path.read_bytes()[at + 30] & 15 for at in _places(path.read_bytes(), b"CMP1")}
+    facts = read_facts(path)
+    assert (levels, facts.compression) == ({3}, "lossy")
+    assert [warning.code for warning in facts.warnings] == ["lossy"]
+
+
+def _places(data: bytes, name: bytes) -> list[int]:
+    found, at = [], data.find(name)
+    while at >= 0:
+        found.append(at)
+        at = data.find(name, at + 1)
+    return found
+
+
+def test_no_head_holds_a_temperature_in_an_enciphered_block(shared_data: Path) -> None:
+    """The block in which one maker keeps it lies behind the end of this head; the parser gives nothing or zeros."""
+    facts = read_facts(shared_data / "head.ARW")
+    assert facts.sensor_temperature_c is None
+    assert "MakerNote Tag 0x9403" in [ignored.where for ignored in facts.ignored]

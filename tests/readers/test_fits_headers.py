@@ -268,3 +268,25 @@ def test_the_middle_and_end_as_julian_dates(read) -> None:
         facts = read(frame(said, "EXPTIME = 300.0"))
         assert facts.taken_at == datetime(2024, 1, 2, 12, 0, tzinfo=UTC) - timedelta(seconds=back_s)
         assert facts.time_origin == said[:7]
+
+
+@pytest.mark.parametrize(
+    ("cards", "flagged"),
+    [
+        (["IMAGETYP= 'Dark Frame'", "OBSTYPE = 'dark'"], False),
+        (["IMAGETYP= 'Dark Frame'", "OBSTYPE = 'object'"], True),
+        (["FILTER  = 'H alpha'", "FILTNAM = 'Halpha'"], False),
+        (["FILTER  = 'Ha'", "FILTNAM = 'OIII'"], True),
+        (["FILTER  = 'Ha'", "FILTERID= '4'"], False),
+        (["BAYERPAT= 'RGGB'", "CFAPAT  = 'BGGR'"], True),
+        (["ROTATANG= 90.0", "ROTATOR = 90.1"], False),
+        (["ROTATANG= 90.0", "ROTATOR = 12.0"], True),
+        (["SITELONG= -20.0", "LONG-OBS= 20.0"], True),
+        (["DATE-OBS= '2024-01-02T12:00:00'", "MJD-OBS = 60311.5"], False),
+        (["DATE-OBS= '2024-01-02T14:00:00'", "MJD-OBS = 60311.5"], True),
+        (["DATE-OBS= '2024-01-02T14:00:00' / local time", "MJD-OBS = 60311.5"], False),
+    ],
+)
+def test_spellings_that_disagree_are_flagged(read, cards: list[str], flagged: bool) -> None:
+    facts = read(frame("EXPTIME = 300.0", *cards))
+    assert ("values_disagree" in codes(facts)) is flagged

@@ -1,11 +1,26 @@
 """What keeps raw files from serving as calibration frames, and facts that makers store in blocks of their own."""
 
+from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from raw_building import EXIF, LONG, SHORT, SRATIONAL, box, cr3, mosaic, names, picture_tags, tiff
+from raw_building import (
+    ASCII,
+    EXIF,
+    LONG,
+    RATIONAL,
+    SHORT,
+    SRATIONAL,
+    box,
+    cr3,
+    directory,
+    mosaic,
+    names,
+    picture_tags,
+    tiff,
+)
 
 from darklib.facts.frame import FrameFacts
 from darklib.facts.resolve import body_of, readout_of
@@ -119,3 +134,43 @@ def test_several_image_sizes_of_one_body(tmp_path: Path) -> None:
     bodies = [body_of(one) for one in sizes]
     assert bodies[0] == bodies[1]
     assert readout_of(sizes[0], None).key != readout_of(sizes[1], None).key
+
+
+def with_exif(*more: tuple, leave_out: tuple[int, ...] = ()) -> bytes:
+    exif = [one for one in EXIF if one[0] not in leave_out]
+    return tiff(names("SONY"), [*exif, *more], picture_tags(WIDTH, HEIGHT), DATA)
+
+
+@pytest.mark.parametrize("number", [0x9010, 0x9011, 0x9012])
+def test_any_of_the_three_offsets_tells_the_zone(tmp_path: Path, number: int) -> None:
+    # Exif 2.31: OffsetTime, OffsetTimeOriginal, OffsetTimeDigitized, all by the camera's one clock.
+    facts = read(tmp_path, with_exif((number, ASCII, "+02:00")))
+    assert facts.taken_at == datetime(2024, 1, 2, 1, 4, 5, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("text", ["", "+2", "UTC", "+02:00Z"])
+def test_an_offset_that_is_none_leaves_the_zone_unknown(tmp_path: Path, text: str) -> None:
+    facts = read(tmp_path, with_exif((0x9011, ASCII, text)))
+    assert facts.taken_at == datetime(2024, 1, 2, 3, 4, 5)
+
+
+def with_site(latitude: tuple[int, ...], north: str, longitude: tuple[int, ...], east: str) -> bytes:
+    main = [*names("SONY"), (34853, LONG, 1)]
+    place = len(tiff(main, EXIF, picture_tags(WIDTH, HEIGHT), DATA))
+    main[-1] = (34853, LONG, place)
+    gps = [(1, ASCII, north), (2, RATIONAL, latitude), (3, ASCII, east), (4, RATIONAL, longitude)]
+    return tiff(main, EXIF, picture_tags(WIDTH, HEIGHT), DATA) + directory(gps, place)
+
+
+def test_the_site_of_a_camera_that_knows_it(tmp_path: Path) -> None:
+    # Exif 2.32, GPS tags 1 to 4: degrees, minutes and seconds; the side in a tag of its own.
+    facts = read(tmp_path, with_site((20, 1, 15, 1, 36, 1), "S", (70, 1, 30, 1, 0, 1), "W"))
+    assert (facts.latitude_deg, facts.longitude_deg) == (pytest.approx(-20.26), pytest.approx(-70.5))
+    east = read(tmp_path, with_site((20, 1, 15, 1, 36, 1), "N", (70, 1, 30, 1, 0, 1), "E"))
+    assert (east.latitude_deg, east.longitude_deg) == (pytest.approx(20.26), pytest.approx(70.5))
+
+
+def test_a_site_without_a_side_or_with_nothing_in_it_is_unknown(tmp_path: Path) -> None:
+    facts = read(tmp_path, with_site((20, 1, 15, 1, 36, 1), "", (0, 0, 0, 0, 0, 0), "E"))
+    assert (facts.latitude_deg, facts.longitude_deg) == (None, None)
+    assert "GPS GPSLongitude" in [ignored.where for ignored in facts.ignored]
