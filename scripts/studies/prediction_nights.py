@@ -219,9 +219,9 @@ def _set_of(body: Body, night: Night) -> tuple[Floats, float]:
     """The set combined by its mean, in electrons above the true bias level; and the level of its biases, DN."""
     per = night.darks // len(night.dark_c)
     frames = [body.dark(night.dark_s, c) for c in night.dark_c for _ in range(per)]
-    mean = np.mean([one.astype(np.float32) for one in frames], axis=0, dtype=np.float32)
+    mean: Floats = np.stack(frames).mean(axis=0, dtype=np.float32)
     biases = [body.dark(0.0, 0.0) for _ in range(night.biases)]
-    bias = np.mean([one.astype(np.float32) for one in biases], axis=0, dtype=np.float32)
+    bias: Floats = np.stack(biases).mean(axis=0, dtype=np.float32)
     if night.form == "scaled":
         mean = bias + np.float32(night.scale) * (mean - bias)
     made: Floats = (mean - np.float32(BIAS_DN)) * np.float32(body.e_per_dn)
@@ -232,8 +232,8 @@ def _residual(body: Body, night: Night, dark_e: Floats, sky_e: float) -> Floats:
     top = ((1 << BITS) - 1 - BIAS_DN) * body.e_per_dn
     own = np.mean([np.minimum(body.rates(c) * np.float32(night.dark_s), top) for c in night.dark_c], axis=0)
     residual = np.minimum(dark_e, top - sky_e) - np.float32(night.scale) * own
-    residual -= np.float32(np.median(residual))
-    return residual.astype(np.float32)
+    made: Floats = (residual - np.median(residual)).astype(np.float32)
+    return made
 
 
 def _aligned(lights: Floats, offsets: NDArray[np.int64]) -> Floats:
@@ -247,8 +247,7 @@ def _aligned(lights: Floats, offsets: NDArray[np.int64]) -> Floats:
 def _stack(lights: Floats, rejecting: bool) -> Floats:
     """Mean of the lights; values beyond 3 sigma of their median, sigma by the median deviation, rejected once."""
     if not rejecting:
-        plain: Floats = lights.mean(axis=0, dtype=np.float32)
-        return plain
+        return np.asarray(np.mean(lights, axis=0), dtype=np.float32)
     made = np.empty(lights.shape[1:], dtype=np.float32)
     step = 50
     for row in range(0, lights.shape[1], step):
