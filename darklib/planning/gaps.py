@@ -15,6 +15,8 @@ from darklib.facts.train import plain_name
 from darklib.facts.units import exposures_equal
 from darklib.matching.verdicts import RANK, good_of
 from darklib.planning.needs import Need, needs_of
+from darklib.planning.reach import ReachOf
+from darklib.planning.remedies import impossible, remedy_of
 
 ROLE_KINDS = {"dark": Kind.DARK, "flat": Kind.FLAT, "bias": Kind.BIAS, "dark_flat": Kind.DARK}
 
@@ -28,14 +30,15 @@ def gaps_of(
     *,
     train_changes: Iterable[TrainChange] = (),
     tonight: str | None = None,
+    reach_of: ReachOf | None = None,
 ) -> list[Gap]:
     """What lacks, the most hours of light first.
 
     train_changes: of all trains concerned; tonight: the night it is now, else the newest night among the matches. Both
     tell whether flats can still be shot: not when the train was changed since the lights, nor when another night of
-    lights has passed since.
+    lights has passed since. reach_of: how far from the lights darks are still good; where not given, by simple limits.
     """
-    needs = [need for one in matches for need in needs_of(one, settings)]
+    needs = [need for one in matches for need in needs_of(one, settings, reach_of)]
     now = tonight or max((one.batch.night for one in matches if one.batch.night is not None), default=None)
     changes = tuple(train_changes)
     gaps = [_gap(group, settings, changes, now) for group in _together(needs)]
@@ -103,8 +106,12 @@ def _gap(group: list[Need], settings: Settings, changes: tuple[TrainChange, ...]
         need=need,
         verdict_now=max((one.verdict for one in group), key=RANK.__getitem__),
         cooled=first.cooled,
+        frame_bytes=max((light.size for light in lights.values()), default=None),
+        dark_ratio=next((one.dark_ratio for one in group if one.dark_ratio is not None), None),
     )
-    return replace(gap, still_possible=_still_possible(gap, group, settings, changes, now))
+    possible = _still_possible(gap, group, settings, changes, now)
+    changed = gap.role == "flat" and _train_changed_since(gap, group, changes)
+    return replace(gap, still_possible=possible, remedy=remedy_of(gap, possible=possible, train_changed=changed))
 
 
 def _common(group: list[Need]) -> Interval | None:
@@ -126,6 +133,8 @@ def _still_possible(
 ) -> bool:
     if gap.role == "flat":
         return not _train_changed_since(gap, group, changes) and not _passed(group[0].night, now)
+    if impossible(gap):
+        return False
     camera = settings.cameras.get(gap.body.id) if gap.body is not None else None
     if gap.interval is not None and camera is not None and camera.lowest_c is not None:
         return gap.interval.high_c >= camera.lowest_c

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from darklib.facts.frame import BodyRef, Frame, Kind, Readout
+from darklib.facts.frame import BodyRef, DarkRatio, Frame, Kind, Readout
 from darklib.facts.match import Batch, CalibrationSet, Choice, Match, Use, Verdict
 from darklib.facts.plan import Interval
 from darklib.facts.settings import Settings
@@ -12,6 +12,7 @@ from darklib.facts.units import exposures_equal
 from darklib.matching.darks import MATTERS_FROM_S
 from darklib.matching.sets import frames_in
 from darklib.matching.verdicts import least_of
+from darklib.planning.reach import Reach, ReachOf, by_limits
 
 OF_THE_TEMPERATURE = frozenset(
     {
@@ -33,6 +34,7 @@ class Need:
     """Frames of one role that some lights of one match lack.
 
     enough: frames are there, and only what the lights don't tell speaks against them: no new ones would be better.
+    dark_ratio: of lights whose temperature is not known, the middle one of how strong their hot pixels are.
     """
 
     role: str
@@ -49,13 +51,17 @@ class Need:
     enough: bool
     verdict: Verdict
     cooled: bool | None
+    dark_ratio: DarkRatio | None = None
 
 
-def needs_of(one: Match, settings: Settings) -> list[Need]:
-    """What the lights of one match lack, role by role; of darks one need for each temperature."""
+def needs_of(one: Match, settings: Settings, reach_of: ReachOf | None = None) -> list[Need]:
+    """What the lights of one match lack, role by role; of darks one need for each temperature.
+
+    reach_of: how far from the lights darks are still good; by the simple limits where not given.
+    """
     needs = []
     if _lacks(one.darks):
-        needs += _dark_needs(one, one.darks, settings)
+        needs += _dark_needs(one, one.darks, settings, (reach_of or by_limits(settings))(one))
     if _lacks(one.flats):
         needs.append(_flat_need(one, settings))
     if _lacks(one.dark_flats):
@@ -83,15 +89,14 @@ def _for_lights(one: Match) -> bool:
     return recipe is not None and recipe.needs_bias and recipe.form != "scaled"
 
 
-def _dark_needs(one: Match, choice: Choice, settings: Settings) -> list[Need]:
+def _dark_needs(one: Match, choice: Choice, settings: Settings, reach: Reach) -> list[Need]:
     """One need for each run of temperatures that a single set can serve well."""
-    reach_c = settings.limits.good_temperature_c
     known = [light for light in one.lights if _temperature(light) is not None]
     unknown = tuple(light for light in one.lights if _temperature(light) is None)
     groups: list[tuple[Interval | None, tuple[Frame, ...]]] = []
-    for group in _stabbed(_lacking(known, choice, settings), reach_c):
+    for group in _stabbed(_lacking(known, choice, reach), reach):
         values_c = [_temperature(light) or 0.0 for light in group]
-        low_c, high_c = round(max(values_c) - reach_c, 2), round(min(values_c) + reach_c, 2)
+        low_c, high_c = round(reach(max(values_c))[0], 2), round(reach(min(values_c))[1], 2)
         interval = Interval(low_c, high_c, _best_c(group, low_c, high_c))
         if _have(one.batch, choice, one.batch.exposure_s, interval) and choice.set is not None:
             # What is there is topped up, which only frames of its own temperature can do.
@@ -102,9 +107,26 @@ def _dark_needs(one: Match, choice: Choice, settings: Settings) -> list[Need]:
     exposure_s = one.batch.exposure_s
     need = replace(_need("dark", one.batch, one, choice, settings), exposure_s=exposure_s)
     return [
-        replace(need, lights=lights, interval=interval, have=_have(one.batch, choice, exposure_s, interval))
+        replace(
+            need,
+            lights=lights,
+            interval=interval,
+            have=_have(one.batch, choice, exposure_s, interval),
+            dark_ratio=_middle_ratio(lights) if interval is None else None,
+        )
         for interval, lights in groups
     ]
+
+
+def _middle_ratio(lights: tuple[Frame, ...]) -> DarkRatio | None:
+    """The middle dark ratio of some lights, of those measured against the set that most were measured against."""
+    ratios = [light.dark_ratio for light in lights if light.dark_ratio is not None]
+    if not ratios:
+        return None
+    against = [one.against for one in ratios]
+    usual = max(sorted(set(against)), key=against.count)
+    of_it = sorted((one for one in ratios if one.against == usual), key=lambda one: one.value)
+    return of_it[len(of_it) // 2]
 
 
 def _best_c(lights: tuple[Frame, ...], low_c: float, high_c: float) -> float:
@@ -117,43 +139,48 @@ def _best_c(lights: tuple[Frame, ...], low_c: float, high_c: float) -> float:
     return round((low_c + high_c) / 2, 2)
 
 
-def _lacking(lights: list[Frame], choice: Choice, settings: Settings) -> list[Frame]:
+def _lacking(lights: list[Frame], choice: Choice, reach: Reach) -> list[Frame]:
     """The lights the choice does not serve well: all, unless only the temperature of some speaks against it."""
     codes = {reason.code for reason in choice.reasons} - OF_THE_TEMPERATURE
     if choice.set is None or codes or choice.set.temperatures.median_c is None:
         return lights
-    own_c, reach_c = choice.set.temperatures.median_c, settings.limits.good_temperature_c
-    far = [light for light in lights if abs((_temperature(light) or 0.0) - own_c) > reach_c + 1e-9]
+    own_c = choice.set.temperatures.median_c
+    far = []
+    for light in lights:
+        low_c, high_c = reach(_temperature(light) or 0.0)
+        if not low_c - 1e-9 <= own_c <= high_c + 1e-9:
+            far.append(light)
     return far or lights
 
 
-def _stabbed(lights: list[Frame], reach_c: float) -> list[tuple[Frame, ...]]:
-    """Lights in as few groups as possible of which each spans no more than twice the reach of a dark.
+def _stabbed(lights: list[Frame], reach: Reach) -> list[tuple[Frame, ...]]:
+    """Lights in as few groups as possible, each of which one temperature serves.
 
-    Interval stabbing: from the coldest light up, a group ends where its coldest light would no longer be served. Of the
-    divisions into that many groups one with the narrowest groups is taken, which leaves most room for each temperature.
+    Interval stabbing: from the coldest light up, a group ends where no dark would serve its coldest light as well. Of
+    the divisions into that many groups one that leaves most room for each temperature is taken.
     """
     ordered = sorted(lights, key=lambda light: (_temperature(light) or 0.0, light.id))
-    groups = _within(ordered, 2 * reach_c)
-    narrow_c, wide_c = 0.0, 2 * reach_c
-    while wide_c - narrow_c > 0.01:
-        middle_c = (narrow_c + wide_c) / 2
-        tried = _within(ordered, middle_c)
+    bounds = [reach(_temperature(light) or 0.0) for light in ordered]
+    groups = _within(ordered, bounds, 0.0)
+    least_c, most_c = 0.0, max((high_c - low_c for low_c, high_c in bounds), default=0.0)
+    while most_c - least_c > 0.01:
+        middle_c = (least_c + most_c) / 2
+        tried = _within(ordered, bounds, middle_c)
         if len(tried) > len(groups):
-            narrow_c = middle_c
+            most_c = middle_c
         else:
-            wide_c, groups = middle_c, tried
+            least_c, groups = middle_c, tried
     return [tuple(group) for group in groups]
 
 
-def _within(ordered: list[Frame], width_c: float) -> list[list[Frame]]:
+def _within(ordered: list[Frame], bounds: list[tuple[float, float]], room_c: float) -> list[list[Frame]]:
+    """Groups whose lights are served by so many degrees in common."""
     groups: list[list[Frame]] = []
-    floor_c = float("-inf")
-    for light in ordered:
-        value_c = _temperature(light) or 0.0
-        if value_c - floor_c > width_c + 1e-9:
+    ceiling_c = float("-inf")
+    for light, (low_c, high_c) in zip(ordered, bounds, strict=True):
+        if ceiling_c - low_c < room_c - 1e-9:
             groups.append([])
-            floor_c = value_c
+            ceiling_c = high_c
         groups[-1].append(light)
     return groups
 

@@ -10,9 +10,6 @@ from darklib.planning.cautions import FRIDGE_C
 from darklib.planning.items import Item, can_be_planned, owner, ways_of
 from darklib.planning.stabbing import EXACT, MOST_CHOICES, cheapest_of_ways, cost, served_at
 
-AT_ALL_C, AT_MOST_C = -60.0, 60.0
-"""No camera cools further, and none should be this warm: a need beyond is a wrong reading."""
-
 
 @dataclass(frozen=True, slots=True)
 class Shots:
@@ -133,20 +130,3 @@ def how_to_reach(gap: Gap, temperature_c: float | None, settings: Settings) -> s
     if camera is not None and camera.lowest_c is not None and temperature_c >= camera.lowest_c:
         return "outdoors or freezer"
     return "outdoors"
-
-
-def impossible(gap: Gap) -> str:
-    """Why nobody can shoot a gap at its temperature, as a sentence; empty where somebody can."""
-    if gap.interval is None:
-        return ""
-    if gap.interval.high_c < AT_ALL_C:
-        return (
-            f"No camera gets as cold as {gap.interval.shoot_at_c:.1f} C: check the temperatures of these lights with "
-            "`darklib explain`, and correct them with `darklib amend`."
-        )
-    if gap.interval.low_c > AT_MOST_C:
-        return (
-            f"No camera should be as warm as {gap.interval.shoot_at_c:.1f} C: check the temperatures of these lights "
-            "with `darklib explain`, and correct them with `darklib amend`."
-        )
-    return ""
