@@ -27,7 +27,7 @@ def amend(
         str | None, typer.Option(metavar="TIME", help="start of the exposure, as 2026-10-03T21:30:00")
     ] = None,
     clock: Annotated[
-        str | None, typer.Option(metavar="SHIFT", help="to add to the time in the file, as +1:30 or -90s")
+        str | None, typer.Option(metavar="SHIFT", help="to add to the time in the file, as +1h02m or -90s")
     ] = None,
     note: Annotated[str, typer.Option(metavar="T", help="why, in your own words")] = "",
     undo: Annotated[bool, typer.Option("--undo", help="take back the newest correction of these frames")] = False,

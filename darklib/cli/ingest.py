@@ -28,7 +28,7 @@ def ingest(
     temperature: Annotated[str | None, typer.Option(metavar="C", help="the sensor's temperature, degrees C")] = None,
     clock: Annotated[
         str | None,
-        typer.Option(metavar="SHIFT", help="to add to the times in the files: +1:30 (hours), -90s, 2min, 1h"),
+        typer.Option(metavar="SHIFT", help="to add to the times in the files: +1h02m, -0:00:45 (hours first), 90s"),
     ] = None,
     in_place: Annotated[bool, typer.Option("--in-place", help="catalogue without copying")] = False,
     move: Annotated[bool, typer.Option("--move", help="empty the source once the copy is verified")] = False,

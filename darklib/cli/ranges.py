@@ -64,24 +64,32 @@ def exposure(text: str | None) -> float | None:
     return None if text is None else _exposure(text, text, one=True)
 
 
-_CLOCK = re.compile(r"([+-]?)(?:(\d+):(\d{1,2})(?::(\d{1,2}(?:\.\d+)?))?|(\d+(?:\.\d+)?)\s*(s|min|h|d)?)")
-_UNIT_S = {None: 1.0, "s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
+_CLOCK = re.compile(r"(\d+):(\d{1,2})(?::(\d{1,2}(?:\.\d+)?))?|(\d+(?:\.\d+)?)")
+_PARTS = re.compile(
+    r"(?:(\d+(?:\.\d+)?)\s*d)?\s*(?:(\d+(?:\.\d+)?)\s*h)?\s*(?:(\d+(?:\.\d+)?)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s)?"
+)
 
 
 def clock_shift(text: str | None) -> float | None:
-    """Seconds to add to the times in files: `+1:30` and `-0:00:45` (hours first), `90s`, `2min`, `-1h`, `1d`."""
+    """Seconds to add to the times in files: `+1h02m`, `+1:30` and `-0:00:45` (hours first), `90s`, `2min`, `-1h`."""
     if text is None:
         return None
-    found = _CLOCK.fullmatch(text.strip())
-    if found is None:
-        raise _wrong(text, "is no shift of a clock", "Write hours and minutes as +1:30, or a figure as -90s, 2min, 1h.")
-    sign, hours, minutes, seconds, figure, unit = found.groups()
-    shift = (
-        float(figure) * _UNIT_S[unit]
-        if figure is not None
-        else int(hours) * 3600 + int(minutes) * 60 + float(seconds or 0)
+    bare = text.strip()
+    sign = -1.0 if bare.startswith("-") else 1.0
+    bare = bare[1:].strip() if bare[:1] in ("+", "-") else bare
+    clock, parts = _CLOCK.fullmatch(bare), _PARTS.fullmatch(bare)
+    if clock is not None:
+        hours, minutes, seconds, figure = clock.groups()
+        if figure is not None:
+            return sign * float(figure)
+        return sign * (int(hours) * 3600 + int(minutes) * 60 + float(seconds or 0))
+    if parts is None or not any(parts.groups()):
+        raise _wrong(text, "is no shift of a clock", "Write it as +1h02m, -0:00:45 (hours first), -90s or 2min.")
+    return sign * sum(
+        float(figure) * unit_s
+        for figure, unit_s in zip(parts.groups(), (86400.0, 3600.0, 60.0, 1.0), strict=True)
+        if figure
     )
-    return -shift if sign == "-" else shift
 
 
 def moment(text: str | None) -> str | None:

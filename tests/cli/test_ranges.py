@@ -108,6 +108,11 @@ def test_what_is_no_temperature_of_a_sensor_is_refused(text: str) -> None:
         ("2min", 120.0),
         ("-1h", -3600.0),
         ("1 d", 86400.0),
+        ("+1h02m", 3720.0),
+        ("-1h02m", -3720.0),
+        ("1h 2min 3.5s", 3723.5),
+        ("1d2h", 93600.0),
+        ("+62m", 3720.0),
         (None, None),
     ],
 )
@@ -115,7 +120,7 @@ def test_shifts_of_a_clock(text: str | None, seconds: float | None) -> None:
     assert ranges.clock_shift(text) == seconds
 
 
-@pytest.mark.parametrize("text", ["late", "1:2:3:4", "--1h", "1 month", ""])
+@pytest.mark.parametrize("text", ["late", "1:2:3:4", "--1h", "1 month", "", "+", "h", "1h2h", "2m1h", "1h02"])
 def test_what_is_no_shift_is_refused(text: str) -> None:
     with pytest.raises(DarklibError, match="no shift of a clock"):
         ranges.clock_shift(text)
