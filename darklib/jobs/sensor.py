@@ -13,9 +13,8 @@ from darklib.facts.plain import from_plain, to_plain
 from darklib.facts.sensor import LeftOut, SensorModel, Value
 from darklib.jobs.library import Opened
 from darklib.jobs.ports import Progress, Silent
-from darklib.matching.odd import figures_of
+from darklib.matching.odd import odd_in
 from darklib.matching.sets import NOT_PLAIN, sets_of
-from darklib.sensor.odd_frames import odd_frames
 from darklib.store.durable import write_new
 
 if TYPE_CHECKING:
@@ -186,9 +185,7 @@ class _Part:
 
 def _without_odd(one: CalibrationSet, left_out: list[LeftOut]) -> CalibrationSet:
     """The set without the frames that do not belong to it, which are noted."""
-    odd = {
-        item.name: item for item in odd_frames([figures_of(frame) for frame in one.frames], lit=one.kind is Kind.FLAT)
-    }
+    odd = {item.name: item for item in odd_in(one)}
     left_out += [LeftOut(item.name, item.code, item.what) for item in odd.values()]
     kept = tuple(frame for frame in one.frames if frame.id not in odd)
     return replace(one, frames=kept) if kept else one

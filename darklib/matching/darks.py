@@ -20,6 +20,7 @@ from darklib.matching.sets import frames_in
 from darklib.matching.stock import Stock
 from darklib.matching.target import Target, age_days, nights_apart
 from darklib.matching.verdicts import RANK, by_age, by_count, worst
+from darklib.sensor.odd_frames import SET_POINT_C
 
 READING_C = 0.5
 """Recorded temperatures are no finer than this: sets nearer to each other are of equal temperature when ranked."""
@@ -265,7 +266,7 @@ def _by_temperature(
     if one.temperatures.median_c is None or target.only_set_points:
         text = "Only the cooler's set-point is known, not what temperature was reached."
         notes = (Reason("temperature_unknown", text, {"set_temperature_c": own_c}),)
-    elif one.set_temperature_c is not None and abs(own_c - one.set_temperature_c) > settings.limits.set_span_c:
+    elif one.set_temperature_c is not None and abs(own_c - one.set_temperature_c) > SET_POINT_C + 1e-9:
         text = f"The darks were shot at {own_c:.1f} C, before the cooler had reached its {one.set_temperature_c:.1f} C."
         notes = (Reason("not_at_set_point", text, {"darks_c": own_c, "set_temperature_c": one.set_temperature_c}),)
     ranks = sorted(RANK[verdict_at(own_c - value_c, settings)] for value_c in target.temperatures_c)

@@ -21,7 +21,9 @@ def chosen(judged: Sequence[Judged], found: Pool) -> Choice:
             near_misses=found.misses,
         )
     runners = tuple(_with_why(one, judged[0]) for one in judged[1 : 1 + MOST_RUNNERS_UP])
-    return replace(judged[0].choice, runners_up=runners, near_misses=found.misses)
+    best = judged[0].choice
+    reasons = (*best.reasons, *judged[0].candidate.notes)
+    return replace(best, reasons=reasons, runners_up=runners, near_misses=found.misses)
 
 
 def _with_why(one: Judged, best: Judged) -> Choice:

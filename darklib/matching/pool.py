@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from darklib.facts.match import CalibrationSet, NearMiss, Reason, Series, Wanted
 from darklib.facts.settings import Settings
+from darklib.matching.odd import without_odd
 from darklib.matching.rules import DOUBTED_AFTER, ENDED_BY, changes_between, hard_rule, rules_broken, unknowns
 from darklib.matching.sets import NOT_PLAIN, merged, sets_of_series
 from darklib.matching.stock import Stock
@@ -25,6 +26,7 @@ Rank = Callable[[Series], tuple[float, ...]]
 class Candidate:
     """A set that breaks no hard rule. form, scale: how it would be used; unknown: what could not be checked, and
     doubts: what else keeps it from being good. biases: how many frames the bias of a scaled one comes from.
+    notes: what is worth telling and changes no verdict.
     """
 
     set: CalibrationSet
@@ -33,6 +35,7 @@ class Candidate:
     unknown: tuple[Reason, ...] = ()
     doubts: tuple[Reason, ...] = ()
     biases: int | None = None
+    notes: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +78,10 @@ def pool(
         for one in sets_of_series(series.id, frames.get(series.id, ()), settings):
             flaw = _flaw(one)
             if flaw is None:
-                candidates.append(Candidate(one, unknown=unknowns(role, target, one), doubts=doubts))
+                kept, odd, notes = without_odd(one)
+                candidates.append(Candidate(kept, unknown=unknowns(role, target, kept), doubts=doubts, notes=notes))
+                if odd is not None:
+                    misses.append(NearMiss(odd, "odd_frame"))
             else:
                 misses.append(NearMiss(one, flaw))
     for series, failed in failing:

@@ -16,6 +16,7 @@ from darklib.facts.match import CalibrationSet
 from darklib.facts.naming import night_name
 from darklib.facts.settings import Settings
 from darklib.matching.batches import grouped
+from darklib.sensor.odd_frames import SET_POINT_C
 
 ONE_GO = timedelta(hours=3)
 """Flats further apart were not shot in one go: the train may have moved in between (common practice)."""
@@ -152,7 +153,7 @@ def _parted(before: Frame, after: Frame) -> bool:
 def _settled(frame: Frame, span_c: float) -> bool:
     if frame.temperature_c is None or frame.set_temperature_c is None:
         return True
-    return abs(frame.temperature_c - frame.set_temperature_c) <= span_c
+    return abs(frame.temperature_c - frame.set_temperature_c) <= min(span_c, SET_POINT_C) + 1e-9
 
 
 def _spans(members: list[Frame], span_c: float) -> list[list[Frame]]:
