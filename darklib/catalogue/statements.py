@@ -12,7 +12,7 @@ from sqlalchemy import Connection, insert, select
 from darklib.catalogue.columns import clean
 from darklib.catalogue.rows import chunks
 from darklib.catalogue.tables import STATEMENTS
-from darklib.facts.frame import STATED_FIELDS, Frame, Kind, Statement
+from darklib.facts.frame import STATED_FIELDS, Frame, Kind, Statement, TemperatureFrom
 from darklib.facts.units import iso_z
 
 RETIRED = "retired"
@@ -72,6 +72,8 @@ def value_of(frame: Frame, name: str) -> str | float | bool | None:
         return iso_z(frame.taken_at) if frame.taken_at else None
     if name == "kind":
         return frame.kind.value if frame.kind else None
+    if name == "temperature_c" and frame.temperature_from is TemperatureFrom.PIXELS:
+        return None  # inferred from other frames, which no replay knows
     value: str | float | bool | None = getattr(frame, name, None)
     return value
 
