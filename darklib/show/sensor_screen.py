@@ -192,7 +192,8 @@ def _charts(out: Out, model: SensorModel) -> None:
 
     for drawn in charts(model, out.width or 80):
         out.line()
-        for line in drawn:
+        out.paragraph(drawn[0], style="bold")
+        for line in drawn[1:]:
             out.line(line)
 
 
