@@ -188,7 +188,13 @@ def _measured(measured: PixelFacts) -> list[Fact]:
         ("saturated_fraction", measured.saturated_fraction, ""),
         ("dn_step", measured.dn_step, "DN"),
     ]
-    facts = [Fact(name, value, unit, "pixels", where, "") for name, value, unit in levels]
+    step = measured.dn_step or 1
+    shifted = f"shifted up by {step.bit_length() - 1} bits" if step > 1 and step & (step - 1) == 0 else ""
+    notes = {
+        "dn_step": shifted,
+        "median_dn": "" if measured.exact else "of fractions or 32 bits, not exact",
+    }
+    facts = [Fact(name, value, unit, "pixels", where, "", notes.get(name, "")) for name, value, unit in levels]
     facts += [
         Fact(f"median_dn_{plane.colour}", plane.median_dn, "DN", "pixels", where, "")
         for plane in measured.planes

@@ -191,6 +191,25 @@ def test_time_scales_against_astropy(tmp_path: Path, moment: str, scale: str) ->
     assert abs(found - theirs) < timedelta(microseconds=10)
 
 
+@pytest.mark.parametrize(("scale", "within_s"), [("tdb", 0.002), ("tcg", 2.0), ("ut1", 0.9)])
+def test_scales_that_are_taken_for_others_are_near_them(tmp_path: Path, scale: str, within_s: float) -> None:
+    # Section 9.2.1: TDB is within 2 ms of TT, UT1 within 0.9 s of UTC; TCG runs ahead of TT by 0.7 parts in 10^9.
+    moment = "2012-07-05T12:00:00"
+    path = write(tmp_path / "a.fits", np.ones((4, 4), np.int16), DATE_OBS=moment, TIMESYS=scale.upper())
+    theirs = Time(moment, scale=scale, format="isot").utc.to_datetime(timezone=UTC)
+    found = read_facts(path).taken_at
+    assert found is not None
+    assert abs((found - theirs).total_seconds()) < within_s
+
+
+def test_gps_time_against_astropy(tmp_path: Path) -> None:
+    # IS-GPS-200: GPS time began with UTC on 6 January 1980 and has had no leap second since.
+    path = write(tmp_path / "a.fits", np.ones((4, 4), np.int16), DATE_OBS="2024-01-02T03:04:23", TIMESYS="GPS")
+    since = datetime(2024, 1, 2, 3, 4, 23) - datetime(1980, 1, 6)
+    theirs = Time(since.total_seconds(), format="gps").utc.to_datetime(timezone=UTC)
+    assert read_facts(path).taken_at == theirs == datetime(2024, 1, 2, 3, 4, 5, tzinfo=UTC)
+
+
 def test_leap_seconds_against_astropy() -> None:
     # IERS Bulletin C, as astropy's built-in table has it.
     for year in range(1973, 2026):

@@ -1,9 +1,13 @@
 """Every row of the table of keyword spellings: the raw card, what it tells, and a malformed neighbour refused."""
 
+import math
 from collections.abc import Iterator
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
+from darklib.readers.cards import parse
 from darklib.readers.dialect_reading import understood
 from darklib.readers.dialects import BY_KEYWORD, ROWS
 
@@ -364,3 +368,38 @@ def test_words_that_only_resemble_a_kind_are_none(words: str) -> None:
     found = understood(raw_card("IMAGETYP", f"'{words}'"))
     assert found is not None
     assert found.facts == ()
+
+
+VALUES = st.one_of(
+    st.text(st.characters(min_codepoint=32, max_codepoint=126), max_size=30),
+    st.integers(-(10**6), 10**6).map(str),
+    st.floats(-1e5, 1e5).map(lambda number: f"{number:.6g}"),
+    st.floats(-400, 400).map(lambda number: f"'{number:.2f}'"),
+    st.floats(-400, 400).map(lambda number: f"{number:.2f}".replace(".", ",")),
+)
+COMMENTS = st.sampled_from(
+    ["", " / [s]", " / [K]", " / in ms", " / [degC]", " / e-/ADU", " / west", " / local", " / NaN"]
+)
+
+
+@given(st.sampled_from([row.keyword for row in ROWS]), VALUES, COMMENTS)
+@settings(max_examples=400)
+def test_whatever_a_card_holds_is_told_or_ignored_and_never_guessed_in_silence(
+    keyword: str, value: str, comment: str
+) -> None:
+    name = f"{keyword:<8}" if len(keyword) <= 8 and " " not in keyword else f"HIERARCH {keyword} "
+    raw = f"{name}= {value}{comment}"[:80].encode().ljust(80)
+    found, card = understood(raw), parse(raw)
+    if found is None:
+        return
+    assert card is not None
+    assert bool(found.facts) != (found.ignored is not None)
+    assert not (found.facts and any(one.code == "value_not_understood" for one in found.warnings))
+    for fact in found.facts:
+        assert fact.raw == card.text
+        plain = isinstance(fact.value, float | int) and not isinstance(fact.value, bool)
+        if plain and not fact.note and isinstance(card.value, float | int) and fact.unit != "deg":
+            # Nothing was noted, so it is the very number that stands there.
+            assert fact.value == pytest.approx(card.value, abs=1e-4)
+        if isinstance(fact.value, float):
+            assert math.isfinite(fact.value)
