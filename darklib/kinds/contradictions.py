@@ -1,18 +1,13 @@
 """Where the name of a frame and what its pixels and exposure show do not go together: warnings with their figures."""
 
-from darklib.facts.codes import WARNINGS
 from darklib.facts.frame import FrameFacts, FrameWarning, Kind, PixelFacts
 from darklib.kinds.evidence import FLAT_SHARE, STAR_CONTRAST
 from darklib.kinds.signs import BRIGHT_SHARE, UNLIT_SIGMA, Signs
+from darklib.kinds.warned import warned
 
 LONG_BIAS_S = 0.1
 """The shortest exposure of a camera with a mechanical shutter; anything longer is no bias (common practice)."""
 SATURATED_SHARE = 0.05
-
-
-def warned(code: str, **figures: float) -> FrameWarning:
-    """A warning with its sentence."""
-    return FrameWarning(code, WARNINGS[code], {name: float(value) for name, value in figures.items()})
 
 
 def contradictions(kind: Kind, facts: FrameFacts, pixels: PixelFacts | None, signs: Signs | None) -> list[FrameWarning]:

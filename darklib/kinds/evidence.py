@@ -16,10 +16,16 @@ FLAT_SHARE = 0.08
 STAR_CONTRAST = 0.25
 """Over the sky's level the stars of a light stand out by more than this; those of a twilight flat by less."""
 MANY_STARS = 30
+SKYLESS_S = 10.0
+"""A sky that stands out of the noise after so short a time comes with stars, or is a flat's and far brighter."""
 FLAT_OVER_NOISE = 30.0
 """A flat of more than 20 s has to stand so many standard deviations above black, as no clouded sky does."""
 COLOURLESS_SHARE = 0.05
 """No sky and no panel lights all colours of a pattern alike; dark current does."""
+
+
+NO_BLACK = "perhaps dark: "
+"""What is told of frames that only lack a black level begins so."""
 
 
 def kind_from_pixels(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None = None) -> KindDecision:
@@ -45,15 +51,24 @@ def kind_from_signs(facts: FrameFacts, signs: Signs) -> KindDecision:
 
 def _unlit(facts: FrameFacts, signs: Signs) -> KindDecision:
     why = "no stars, no fall-off, no colour"
+    exposure = facts.exposure_s
     if signs.above_sigma is None:
+        most = signs.most_above_sigma
         if signs.certain_share > 0:
             return _undecided(0.5, "level neither black nor bright, and no black level to compare with")
-        if signs.sloping and facts.cfa is None:
-            return _undecided(0.6, "level differs over the frame, and no black level to compare with")
-        if facts.cfa is None and (facts.exposure_s is None or facts.exposure_s > BIAS_S):
-            return _undecided(0.6, "no sign of light, but no black level to compare with either")
-        confidence = 0.85
-        why += "; black level not known"
+        if most is not None and most <= UNLIT_SIGMA:
+            confidence = 0.93
+            why += f"; its noise leaves room for {most:.1f} sigma of light at most"
+        elif exposure is not None and exposure <= SKYLESS_S:
+            confidence = 0.9
+            why += "; too short for a sky without stars; black level not known"
+        elif facts.cfa is not None:
+            confidence = 0.85
+            why += "; black level not known"
+        elif signs.sloping:
+            return _undecided(0.6, NO_BLACK + "level differs over the frame, and no black level to compare with")
+        else:
+            return _undecided(0.6, NO_BLACK + "no sign of light, but no black level to compare with either")
     elif signs.above_sigma <= UNLIT_SIGMA:
         confidence = 0.97 if signs.above_sigma <= UNLIT_SIGMA / 2 else 0.92
         why += f", {signs.above_sigma:.1f} sigma above black"
@@ -78,14 +93,21 @@ def _lit(facts: FrameFacts, signs: Signs) -> KindDecision:
         return _undecided(0.5, "light from one side, no stars: a leak, or a sky with a strong gradient")
     if signs.stars == 2:
         plainly = signs.contrast > STAR_CONTRAST and (signs.star_count >= MANY_STARS or signs.contrast > 1.0)
-        if exposure is not None and exposure <= TWILIGHT_S and signs.star_count < MANY_STARS:
+        few = signs.star_count < MANY_STARS
+        if exposure is not None and exposure <= TWILIGHT_S and few:
+            if bright and exposure <= SHORT_S and signs.contrast <= 1.0:
+                return _decided(Kind.FLAT, 0.9, "bright within a second, with a few faint stars as at twilight")
             if not bright or signs.contrast > STAR_CONTRAST:
                 return _undecided(0.6, "a few stars in a short exposure: light or flat at twilight")
         elif not bright and exposure is not None and exposure <= FLAT_S and signs.marked and signs.above_sigma is None:
-            return _undecided(0.6, "stars, but no black level to tell how bright the sky is")
+            if few:
+                return _undecided(0.6, "stars, but no black level to tell how bright the sky is")
+            return _decided(Kind.LIGHT, 0.9, f"about {signs.star_count:.0f} stars; black level not known")
         if not bright or plainly or (exposure is not None and exposure > LONG_FLAT_S):
             return _decided(Kind.LIGHT, 0.98, f"about {signs.star_count:.0f} stars")
         if not signs.marked or signs.contrast > STAR_CONTRAST:
+            if exposure is not None and exposure > FLAT_S:
+                return _decided(Kind.LIGHT, 0.9, f"about {signs.star_count:.0f} stars, exposed longer than flats are")
             return _undecided(0.6, "stars, perhaps on a bright sky: light or flat at twilight")
         if signs.star_count < MANY_STARS and (exposure is None or exposure <= FLAT_S):
             return _decided(Kind.FLAT, 0.85, "bright, with a few faint stars as at twilight")

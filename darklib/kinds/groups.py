@@ -8,10 +8,14 @@ from statistics import median
 from darklib.facts.frame import Kind, KindDecision, KindFrom
 from darklib.facts.naming import body_key
 from darklib.kinds.candidate import Candidate
-from darklib.kinds.contradictions import contradictions, warned
+from darklib.kinds.contradictions import contradictions
 from darklib.kinds.evidence import BIAS_S, kind_from_signs
+from darklib.kinds.odd_readout import odd_readouts
 from darklib.kinds.runs import beside_lights, in_time, runs_of, settle
 from darklib.kinds.signs import Signs, signs_of
+from darklib.kinds.subtraction import subtractions
+from darklib.kinds.together import told_together
+from darklib.kinds.warned import warned
 from darklib.kinds.words import is_target, kind_from_names
 
 __all__ = ["Candidate", "decide", "group_key"]
@@ -38,6 +42,7 @@ def decide(members: Sequence[Candidate]) -> list[KindDecision]:
     }
     free = [place for place in by_pixels if named[place] is None]
     for run in runs_of(members, free):
+        by_pixels.update(told_together(run, members, signs, by_pixels))
         by_pixels.update(settle(run, by_pixels))
     out = [
         by_pixels[place]
@@ -55,6 +60,9 @@ def decide(members: Sequence[Candidate]) -> list[KindDecision]:
         if decision.kind is Kind.DARK and (place in capped or aimed):
             more.append(warned("light_is_black"))
         out[place] = replace(decision, warnings=(*decision.warnings, *more))
+    for told in (subtractions(members, out), odd_readouts(members, out)):
+        for place, warning in told.items():
+            out[place] = replace(out[place], warnings=(*out[place].warnings, warning))
     return out
 
 

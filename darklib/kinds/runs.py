@@ -28,7 +28,7 @@ def runs_of(members: Sequence[Candidate], places: Sequence[int]) -> list[list[in
         by_camera.setdefault(members[place].camera, []).append(place)
     out: list[list[int]] = []
     for camera in by_camera.values():
-        timed = sorted((p for p in camera if members[p].facts.taken_at), key=lambda p: (_time(members[p]), p))
+        timed = sorted((p for p in camera if members[p].facts.taken_at), key=lambda p: (by_time(members[p]), p))
         untimed = sorted((p for p in camera if not members[p].facts.taken_at), key=lambda p: (members[p].parts, p))
         for ordered in (timed, untimed):
             run: list[int] = []
@@ -78,16 +78,31 @@ def settle(run: Sequence[int], decisions: Mapping[int, KindDecision]) -> dict[in
 def beside_lights(
     run_order: Sequence[int], members: Sequence[Candidate], decisions: Sequence[KindDecision]
 ) -> set[int]:
-    """Frames called dark right between two lights of the same exposure: perhaps lights with the cap on."""
-    out = set()
-    for before, place, after in zip(run_order, run_order[1:], run_order[2:], strict=False):
-        if decisions[place].kind is not Kind.DARK:
-            continue
-        lights = decisions[before].kind is Kind.LIGHT and decisions[after].kind is Kind.LIGHT
-        exposures = [members[p].facts.exposure_s for p in (before, place, after)]
-        if lights and all(e is not None and same_series_exposure(e, exposures[1] or 0.0) for e in exposures):
-            out.add(place)
+    """Frames called dark that lead into lights of the same exposure, seconds apart: perhaps lights with the cap on.
+
+    Darks are shot after the lights, with the same exposure and often at once, so those that follow are not meant.
+    """
+    out: set[int] = set()
+    waiting: list[int] = []
+    for before, place in zip((None, *run_order), run_order, strict=False):
+        if before is not None and not _close_by(members[before], members[place]):
+            waiting = []
+        kind = decisions[place].kind
+        if kind is Kind.LIGHT:
+            out.update(waiting)
+            waiting = []
+        elif kind is Kind.DARK:
+            waiting.append(place)
+        elif kind is not None:
+            waiting = []
     return out
+
+
+def _close_by(a: Candidate, b: Candidate) -> bool:
+    one, two = a.facts.exposure_s, b.facts.exposure_s
+    if one is None or two is None or not same_series_exposure(one, two):
+        return False
+    return seconds_between(a, b) <= 2 * one + PAUSE_S
 
 
 def in_time(members: Sequence[Candidate]) -> list[list[int]]:
@@ -96,19 +111,25 @@ def in_time(members: Sequence[Candidate]) -> list[list[int]]:
     for place, member in enumerate(members):
         if member.facts.taken_at is not None:
             by_camera.setdefault(member.camera, []).append(place)
-    return [sorted(places, key=lambda p: (_time(members[p]), p)) for places in by_camera.values()]
+    return [sorted(places, key=lambda p: (by_time(members[p]), p)) for places in by_camera.values()]
 
 
 def _settled(kind: Kind, confidence: float, votes: int, total: int) -> KindDecision:
     return KindDecision(kind, KindFrom.PIXELS, confidence, f"as {votes} of the {total} frames of its run")
 
 
-def _time(member: Candidate) -> datetime:
+def by_time(member: Candidate) -> datetime:
+    """The frame's time, to order frames of one camera by."""
     # Frames of one camera carry a zone all or none; the zone taken for the others only has to order them.
     taken = member.facts.taken_at
     if taken is None:
         return datetime.min.replace(tzinfo=UTC)
     return taken if taken.tzinfo is not None else taken.replace(tzinfo=UTC)
+
+
+def seconds_between(a: Candidate, b: Candidate) -> float:
+    """From start to start of two frames of one camera that have a time."""
+    return (by_time(b) - by_time(a)).total_seconds()
 
 
 def _one_run(a: Candidate, b: Candidate) -> bool:
@@ -121,7 +142,7 @@ def _one_run(a: Candidate, b: Candidate) -> bool:
     if a.facts.taken_at is None:
         if a.parts != b.parts:
             return False
-    elif (_time(b) - _time(a)).total_seconds() > 2 * a.facts.exposure_s + PAUSE_S:
+    elif seconds_between(a, b) > 2 * a.facts.exposure_s + PAUSE_S:
         return False
     if a.pixels is None or b.pixels is None or not a.pixels.structure or not b.pixels.structure:
         return False

@@ -5,8 +5,9 @@ differ. The fourth, the level above black, needs one: the file's own, or that of
 Limits are in standard deviations of one pixel; they are wide of what unlit sensors show (see tests/kinds).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import sqrt
+from math import exp, sqrt
 
 from darklib.facts.frame import FrameFacts, PixelFacts
 
@@ -24,6 +25,7 @@ MARKED_FALL, MARKED_COLOUR = 0.02, 0.10
 """Where no black level is known: a bright frame's fall-off and colour are at least one of these shares of its level."""
 SMOOTH_LEAK_SIGMA, SMOOTH_LEAK_SHARE = 1.5, 0.2
 """A glow of the readout amplifier is over long before the far side; stray light is not."""
+COLOURLESS_GLOW = 0.04
 UNEVEN_SIGMA = 0.15
 SLOPE_SIGMA = 0.6
 """More than a bias slopes; an evenly lit frame slopes by a percent or more, which is nearly a sigma."""
@@ -34,6 +36,16 @@ MUONS_LIKE_STARS = 0.3
 """Share of them whose tracks light several pixels as a star does: from a quarter in thin layers to all in thick ones
 (simulated: 320 electrons a pixel's length, charge spread by 0.3 pixels)."""
 USUAL_PIXEL_UM = 4.5
+SOFT_COSMIC = 0.2
+"""Of the tracks that pass for stars about so many are lit softly all round: those that come straight down."""
+WHOLE_COSMIC = 0.03
+LEAST_BY_CHANCE, SURE_CHANCE = 0.03, 0.002
+"""So many are always allowed for; and what chance brings more seldom than this are stars."""
+CROWDED, CROWDED_CHANCE = 1.0, 0.005
+"""Hot pixels are crowded where so many clusters of them pass for stars; they lie as they lie, so that much that is
+unlikely is seen."""
+PERHAPS_CHANCE = 0.15
+"""What chance brings more seldom than this is perhaps a star."""
 SOME_PLAIN = 0.1
 """Of real stars this share at least is plain; what hot pixels feign near a glow hardly ever is."""
 
@@ -46,6 +58,9 @@ class Signs:
     what light does is marked enough for the whole level to be light.
     stars, colour, fall: 2 sure, 1 possible, 0 absent. leak: light or glow that reaches across the frame.
     over_noise: `share` in standard deviations.
+    most_above_sigma: as above_sigma, the most that the noise leaves room for; None where that is not known.
+    soft, soft_expected: how many stars are lit softly all round, and how many chance explains; whole,
+    whole_expected: likewise of those lit wholly; crowded: hot pixels crowd.
     contrast: height of the third brightest star over the level above black.
     """
 
@@ -63,6 +78,12 @@ class Signs:
     leak: bool
     uneven: bool
     sloping: bool
+    most_above_sigma: float | None = None
+    soft: float = 0.0
+    soft_expected: float = 0.0
+    whole: float = 0.0
+    whole_expected: float = 0.0
+    crowded: bool = False
 
     @property
     def lit(self) -> bool:
@@ -109,10 +130,34 @@ def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> S
         colour=_graded(spread, CHANNELS_SURE, CHANNELS_POSSIBLE),
         colour_share=None if black_dn is None or above_dn <= 0 else spread * noise / above_dn,
         fall=_graded(fall, FALL_SURE, FALL_POSSIBLE),
-        leak=glow > SMOOTH_LEAK_SIGMA and dip > SMOOTH_LEAK_SHARE * glow,
+        leak=glow > SMOOTH_LEAK_SIGMA and dip > SMOOTH_LEAK_SHARE * glow and not _colourless_glow(facts, figures),
         uneven=figures["uneven_sigma"] > max(UNEVEN_SIGMA, glow),
         sloping=max(glow, dip) > SLOPE_SIGMA or figures["uneven_sigma"] > UNEVEN_SIGMA,
+        most_above_sigma=most_above_sigma(facts, pixels),
+        soft=figures.get("soft_stars", 0.0),
+        soft_expected=_at_most(figures.get("soft_stars_by_chance", 0.0))
+        + SOFT_COSMIC * expected_cosmic_stars(facts, pixels),
+        whole=figures.get("whole_stars", 0.0),
+        whole_expected=LEAST_BY_CHANCE + WHOLE_COSMIC * expected_cosmic_stars(facts, pixels),
+        crowded=max(figures["stars_by_chance"], figures.get("soft_stars_by_chance", 0.0)) >= CROWDED,
     )
+
+
+def _colourless_glow(facts: FrameFacts, figures: Mapping[str, float]) -> bool:
+    """Whether all colours of a pattern see the glow alike, as they do the amplifier's and no light through filters."""
+    colour = figures.get("glow_colour_sigma")
+    return facts.cfa is not None and colour is not None and colour < COLOURLESS_GLOW * figures["glow_sigma"]
+
+
+def most_above_sigma(facts: FrameFacts, pixels: PixelFacts) -> float | None:
+    """How far above black a frame can lie at most, by its noise, where the file tells the electrons of one DN.
+
+    Light and heat bring at least Poisson's noise: of N electrons its square root. So with a noise of s electrons there
+    are at most s^2 of them, which is s standard deviations (Janesick, Photon Transfer).
+    """
+    if facts.e_per_dn is None or facts.e_per_dn <= 0 or not pixels.structure:
+        return None
+    return facts.e_per_dn * pixels.structure["noise_dn"]
 
 
 def own_black(facts: FrameFacts, level_dn: float, noise_dn: float) -> float | None:
@@ -149,26 +194,81 @@ def expected_cosmic_stars(facts: FrameFacts, pixels: PixelFacts) -> float:
     return MUONS_PER_CM2_S * area_cm2 * (facts.exposure_s or 0.0) * MUONS_LIKE_STARS
 
 
-def star_grade(stars: float, stars_by_chance: float, plain: float, plain_by_chance: float, cosmic: float) -> int:
-    """2: more stars than chance and cosmic rays give; 1: perhaps some; 0: no sign of any."""
-    plain_expected, expected = plain_by_chance + cosmic, stars_by_chance + 2.0 * cosmic
-    if plain > plain_expected + 2.0 + 2.0 * sqrt(plain_expected):
+@dataclass(frozen=True, slots=True)
+class StarCounts:
+    """Sources of a frame: all, the plain ones, lit softly all round, lit wholly; and what chance explains."""
+
+    stars: float
+    stars_by_chance: float
+    plain: float
+    plain_by_chance: float
+    soft: float
+    soft_by_chance: float
+    whole: float
+
+
+def star_grade(found: StarCounts, cosmic: float) -> int:
+    """2: more stars than chance and cosmic rays give; 1: perhaps some; 0: no sign of any.
+
+    By chance: the mean of controls, each of which counts what passes for a star elsewhere. cosmic: how many tracks of
+    cosmic rays pass for stars.
+    """
+    plain_expected = _at_most(found.plain_by_chance) + cosmic
+    expected = _at_most(found.stars_by_chance) + 2.0 * cosmic
+    soft_expected = _at_most(found.soft_by_chance) + SOFT_COSMIC * cosmic
+    whole_expected = LEAST_BY_CHANCE + WHOLE_COSMIC * cosmic
+    if unlikely(found.whole, whole_expected, SURE_CHANCE):
         return 2
-    some_plain = plain > plain_expected and plain > SOME_PLAIN * stars
-    if some_plain and stars > expected + 3.0 + 3.0 * sqrt(expected + 0.5):
+    perhaps = unlikely(found.whole, whole_expected, PERHAPS_CHANCE)
+    if found.stars_by_chance >= CROWDED or found.soft_by_chance >= CROWDED:
+        # Clusters of hot pixels are plain, and by far not all of them are like what chance makes of single ones.
+        if found.stars > 3.0 * expected + 20.0 and found.plain > 3.0 * plain_expected + 10.0:
+            return 2
+        perhaps |= unlikely(found.plain, plain_expected, CROWDED_CHANCE)
+        perhaps |= unlikely(found.soft, soft_expected, CROWDED_CHANCE)
+        return int(perhaps or unlikely(found.stars, expected, CROWDED_CHANCE))
+    if unlikely(found.soft, soft_expected + LEAST_BY_CHANCE, SURE_CHANCE):
         return 2
-    return int(plain > plain_expected or stars > expected + 1.0 + sqrt(expected))
+    if found.plain > plain_expected + 2.0 + 2.0 * sqrt(plain_expected):
+        return 2
+    some_plain = found.plain > plain_expected and found.plain > SOME_PLAIN * found.stars
+    if some_plain and found.stars > expected + 3.0 + 3.0 * sqrt(expected + 0.5):
+        return 2
+    perhaps |= unlikely(found.plain, plain_expected, PERHAPS_CHANCE)
+    perhaps |= unlikely(found.soft, soft_expected, PERHAPS_CHANCE)
+    return int(perhaps or unlikely(found.stars, max(expected, 0.02), PERHAPS_CHANCE / 3.0))
+
+
+def _at_most(by_chance: float) -> float:
+    # The mean of four controls is itself uncertain by half its root.
+    return by_chance + 0.5 * sqrt(by_chance)
+
+
+def unlikely(count: float, expected: float, chance: float) -> bool:
+    """Whether so many or more come with no more than this chance, 0..1 (Poisson's law)."""
+    if count <= expected:
+        return False
+    if expected > 50.0:
+        return count > expected + 1.5 * sqrt(expected)
+    term = total = exp(-expected)
+    for number in range(1, round(count)):
+        term *= expected / number
+        total += term
+    return 1.0 - total < chance
 
 
 def _stars(facts: FrameFacts, pixels: PixelFacts) -> int:
     figures = pixels.structure
-    return star_grade(
-        figures["stars"],
-        figures["stars_by_chance"],
-        figures["plain_stars"],
-        figures["plain_stars_by_chance"],
-        expected_cosmic_stars(facts, pixels),
+    counts = StarCounts(
+        stars=figures["stars"],
+        stars_by_chance=figures["stars_by_chance"],
+        plain=figures["plain_stars"],
+        plain_by_chance=figures["plain_stars_by_chance"],
+        soft=figures.get("soft_stars", 0.0),
+        soft_by_chance=figures.get("soft_stars_by_chance", 0.0),
+        whole=figures.get("whole_stars", 0.0),
     )
+    return star_grade(counts, expected_cosmic_stars(facts, pixels))
 
 
 def _graded(value: float, sure: float, possible: float) -> int:

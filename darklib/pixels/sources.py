@@ -8,6 +8,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from darklib.pixels.blocks import MAD_TO_SIGMA, Blocks
+from darklib.pixels.star_shapes import (
+    BESIDE,
+    BESIDE_SIGMA,
+    EACH_SHARE,
+    PLAIN_SIGMA,
+    SOFT_CLIP_SIGMA,
+    SOFT_SUM_SIGMA,
+    all_round,
+    nearly_round,
+    shines,
+    wholly,
+)
 
 PEAK_SIGMA = 3.5
 """A point stands out when its highest pixel lies this many standard deviations above its surroundings."""
@@ -31,29 +43,12 @@ _RING = tuple(
     (dy, dx) for dy in range(-7, 8) for dx in range(-7, 8) if max(abs(dy), abs(dx)) in (5, 7) and (dy + 2 * dx) % 3 == 0
 )
 
-BESIDE_SIGMA = 1.5
-WEAKER_TWO_SIGMA = 4.0
-BESIDE_SHARE = 0.15
-EACH_SHARE = 0.06
-"""A star lights three pixels beside its peak: three of the four sides, or two sides and the corner between them when it
-lies between pixels. Each of the three by 1.5 sigma and 6 percent of the peak, the weaker two together by 4 sigma of
-their sum, all together by 15 percent of the peak. A star of one pixel full width at half maximum, right in the middle
-of a pixel, gives each side 15 percent. Charge that leaks out of a hot pixel gives them 1 or 2; a second hot pixel
-beside it lights one, a cosmic ray's track two."""
-PLAIN_SIGMA = 6.0
-"""A star whose three lit pixels stand out by this much each is plain: only a cluster of hot pixels can pass for it."""
-ROUND_LEAST, ROUND_EACH_SIGMA, ROUND_SIGMA = 7, 2.0, 8.0
-"""So is one with seven of the eight pixels round it lit by 2 sigma, and all eight together by 8 sigma of their sum: hot
-pixels do not feign that even where every twentieth is one."""
-
-_BESIDE = ((-1, 0), (0, -1), (0, 1), (1, 0), (-1, -1), (-1, 1), (1, -1), (1, 1))
-_THREES = ((0, 1, 2), (0, 1, 3), (0, 2, 3), (1, 2, 3), (0, 1, 4), (0, 2, 5), (3, 1, 6), (3, 2, 7))
-
 
 @dataclass(frozen=True, slots=True)
 class Sources:
     """stars, hot: how many, above `threshold_sigma`; by_chance: as `stars`, with the surroundings of another place.
-    plain, plain_by_chance: how many of them are plain. round, round_by_chance: how many are lit all round.
+    plain, plain_by_chance: how many of them are plain. soft, soft_by_chance: how many are lit softly all round, faint
+    ones included; whole: how many of those are lit so plainly that hot pixels do not feign it.
 
     star_peaks: heights of the stars' highest pixels above their surroundings, data units, greatest first;
     star_sharpness: the four sides' mean over the peak, median of the stars.
@@ -63,8 +58,9 @@ class Sources:
     by_chance: float
     plain: int
     plain_by_chance: float
-    round: int
-    round_by_chance: float
+    soft: int
+    soft_by_chance: float
+    whole: int
     hot: int
     threshold_sigma: float
     star_peaks: NDArray[np.float64]
@@ -166,17 +162,20 @@ def sources_of(data: NDArray[Any], points: Points) -> Sources:
         y, x, peak = y[high], x[high], peak[high]
     # A peak is higher than its neighbours; of equal ones in a saturated star the last counts.
     beside: list[NDArray[np.float32]] = []
-    for dy, dx in _BESIDE:
+    for dy, dx in BESIDE:
         value = background.sigmas(y + dy, x + dx)
         top = peak >= value if (dy, dx) < (0, 0) else peak > value
         y, x, peak = y[top], x[top], peak[top]
         beside = [*(one[top] for one in beside), value[top]]
     around = np.stack([*beside, *_same_colour(background, y, x)])
-    starlike = _shines(around, peak)
+    starlike = shines(around, peak)
     hot = int(np.count_nonzero((peak >= HOT_SIGMA) & ~starlike))
     far = background.columns * max(1, 8 // background.columns)
     shifts = (-2 * far, -far, far, 2 * far)
-    controls = [_close(background, *_displaced(background, y, x, peak, by)) for by in shifts]
+    elsewhere = [_displaced(background, y, x, peak, by) for by in shifts]
+    soft_elsewhere = [_soft(background, *there) for there in elsewhere]
+    controls = [_close(background, *_starlike(*there)) for there in elsewhere]
+    soft, whole = _soft(background, y, x, peak, around)
     y, x, peak, around = y[starlike], x[starlike], peak[starlike], around[:, starlike]
     found = _close(background, y, x, peak, around)
     return Sources(
@@ -184,8 +183,9 @@ def sources_of(data: NDArray[Any], points: Points) -> Sources:
         by_chance=sum(control.heights.size for control in controls) / len(shifts),
         plain=found.plain,
         plain_by_chance=sum(control.plain for control in controls) / len(shifts),
-        round=found.round,
-        round_by_chance=sum(control.round for control in controls) / len(shifts),
+        soft=soft,
+        soft_by_chance=sum(count for count, _ in soft_elsewhere) / len(shifts),
+        whole=whole,
         hot=hot,
         threshold_sigma=threshold,
         star_peaks=np.sort(found.heights)[::-1],
@@ -197,36 +197,83 @@ def sources_of(data: NDArray[Any], points: Points) -> Sources:
 class _Close:
     heights: NDArray[np.float64]
     plain: int = 0
-    round: int = 0
     sharpness: float = 0.0
+
+
+_Peaks = tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float32], NDArray[np.float32]]
+"""Rows, columns, heights, and the surroundings as `shines` takes them."""
 
 
 def _displaced(
     background: Background, y: NDArray[np.intp], x: NDArray[np.intp], peak: NDArray[np.float32], by: int
-) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float32], NDArray[np.float32]]:
+) -> _Peaks:
     """The same peaks set down some columns further on: what passes for a star there does so by chance."""
     inside = (x + by >= MARGIN) & (x + by < background.width - MARGIN)
     y, x, peak = y[inside], x[inside] + by, peak[inside]
-    # Few places have two lit sides, which every star has: only those are looked at all around.
-    hopeful = _two_sides(background, y, x, peak)
+    # Few places have two lit sides, or light on all of them: only those are looked at all around.
+    hopeful = _lit_sides(background, y, x, peak)
     y, x, peak = y[hopeful], x[hopeful], peak[hopeful]
-    around = np.stack([*(background.sigmas(y + dy, x + dx) for dy, dx in _BESIDE), *_same_colour(background, y, x)])
-    starlike = _shines(around, peak) & (around[: len(_BESIDE)] < peak).all(axis=0)
-    return y[starlike], x[starlike], peak[starlike], around[:, starlike]
+    around = np.stack([*(background.sigmas(y + dy, x + dx) for dy, dx in BESIDE), *_same_colour(background, y, x)])
+    return y, x, peak, around
 
 
-def _two_sides(
+def _starlike(
+    y: NDArray[np.intp], x: NDArray[np.intp], peak: NDArray[np.float32], around: NDArray[np.float32]
+) -> _Peaks:
+    """Of displaced peaks those that pass for stars."""
+    like = shines(around, peak) & (around[: len(BESIDE)] < peak).all(axis=0)
+    return y[like], x[like], peak[like], around[:, like]
+
+
+def _soft(
+    background: Background,
+    y: NDArray[np.intp],
+    x: NDArray[np.intp],
+    peak: NDArray[np.float32],
+    around: NDArray[np.float32],
+) -> tuple[int, int]:
+    """How many of the peaks are lit softly all round, also against level and noise close by; and how many wholly."""
+    lit = all_round(around, peak)
+    y, x, peak, around = y[lit], x[lit], peak[lit], around[:, lit]
+    if y.size > MOST_STARS:
+        chosen = np.argpartition(peak, -MOST_STARS)[-MOST_STARS:]
+        y, x, peak, around = y[chosen], x[chosen], peak[chosen], around[:, chosen]
+    if y.size == 0:
+        return 0, 0
+    middle, spread = _near(background, y, x)
+    peak = (peak - middle) / spread
+    around = (around - middle) / spread
+    real = all_round(around, peak) & (peak >= PEAK_SIGMA)
+    squares = (y // SQUARE) * (background.width // SQUARE + 1) + x // SQUARE
+    return int(np.unique(squares[real]).size), int(np.unique(squares[real & wholly(around, peak)]).size)
+
+
+def _near(
+    background: Background, y: NDArray[np.intp], x: NDArray[np.intp]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Level and noise close by, in standard deviations about the background; the noise is at least one."""
+    dy, dx = np.array(_RING).T[:, :, np.newaxis]
+    near = background.sigmas(np.clip(y + dy, 0, background.height - 1), np.clip(x + dx, 0, background.width - 1))
+    middle = np.median(near, axis=0)
+    return middle, np.maximum(MAD_TO_SIGMA * np.median(np.abs(near - middle), axis=0), 1.0)
+
+
+def _lit_sides(
     background: Background, y: NDArray[np.intp], x: NDArray[np.intp], peak: NDArray[np.float32]
 ) -> NDArray[np.bool_]:
-    """Whether at least two of the four sides, next or next of the same colour, are lit as a star's are."""
+    """Whether two of the four sides, next or next of the same colour, are lit as a star's are, or all four softly."""
     floor = np.maximum(np.float32(BESIDE_SIGMA), np.float32(EACH_SHARE) * peak)
     found = np.zeros(peak.size, dtype=bool)
     for step in (1, 2) if background.colours_of_two else (1,):
         lit = np.zeros(peak.size, dtype=np.int8)
-        for dy, dx in _BESIDE[:4]:
+        total = np.zeros(peak.size, dtype=np.float32)
+        for dy, dx in BESIDE[:4]:
             down = np.clip(y + step * dy, 0, background.height - 1)
-            lit += background.sigmas(down, np.clip(x + step * dx, 0, background.width - 1)) >= floor
-        found |= lit >= 2
+            side = background.sigmas(down, np.clip(x + step * dx, 0, background.width - 1))
+            lit += side >= floor
+            total += np.clip(side, -SOFT_CLIP_SIGMA, SOFT_CLIP_SIGMA)
+        # The four corners add four times the limit at most.
+        found |= (lit >= 2) | (total >= SOFT_SUM_SIGMA - 4 * SOFT_CLIP_SIGMA)
     return found
 
 
@@ -236,7 +283,7 @@ def _same_colour(background: Background, y: NDArray[np.intp], x: NDArray[np.intp
         return []
     return [
         background.sigmas(np.clip(y + 2 * dy, 0, background.height - 1), np.clip(x + 2 * dx, 0, background.width - 1))
-        for dy, dx in _BESIDE
+        for dy, dx in BESIDE
     ]
 
 
@@ -256,12 +303,9 @@ def _close(
         y, x, peak, around = y[chosen], x[chosen], peak[chosen], around[:, chosen]
     if y.size == 0:
         return _Close(np.zeros(0))
-    dy, dx = np.array(_RING).T[:, :, np.newaxis]
-    near = background.sigmas(np.clip(y + dy, 0, background.height - 1), np.clip(x + dx, 0, background.width - 1))
-    middle = np.median(near, axis=0)
-    spread = np.maximum(MAD_TO_SIGMA * np.median(np.abs(near - middle), axis=0), 1.0)
+    middle, spread = _near(background, y, x)
     peak, around = (peak - middle) / spread, (around - middle) / spread
-    real = _shines(around, peak) & (peak >= PEAK_SIGMA)
+    real = shines(around, peak) & (peak >= PEAK_SIGMA)
     # One cosmic ray's track may have several peaks, so what lies in one square counts once.
     squares = (y // SQUARE) * (background.width // SQUARE + 1) + x // SQUARE
     brightest = np.lexsort((-peak * real, squares))
@@ -270,40 +314,8 @@ def _close(
     real &= first
     heights = (peak * spread * background.noise_at(y, x))[real].astype(np.float64)
     sharpness = float(np.median(around[:4, real].mean(axis=0) / peak[real])) if real.any() else 0.0
-    whole = real & _round(around)
-    plain = whole | (real & _shines(around, peak, PLAIN_SIGMA))
-    return _Close(heights, int(plain.sum()), int(whole.sum()), sharpness)
-
-
-def _shines(
-    around: NDArray[np.float32], peak: NDArray[np.float32], each_sigma: float = BESIDE_SIGMA
-) -> NDArray[np.bool_]:
-    """Whether the surroundings of peaks are lit as a star's; around: (8 or 16, peaks) in the order of `_BESIDE`, the
-    next pixels and where there are sixteen the next of the same colour.
-    """
-    found = np.zeros(peak.size, dtype=bool)
-    if peak.size == 0:
-        return found
-    for first in range(0, around.shape[0], len(_BESIDE)):
-        for three in _THREES:
-            found |= _lit(around[[first + place for place in three]], peak, each_sigma)
-    return found
-
-
-def _round(around: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Whether a peak is lit nearly all round, as by a faint star of two pixels' width or more."""
-    eight = around[: len(_BESIDE)]
-    many = np.count_nonzero(eight > ROUND_EACH_SIGMA, axis=0) >= ROUND_LEAST
-    found: NDArray[np.bool_] = many & (eight.sum(axis=0) >= ROUND_SIGMA * len(_BESIDE) ** 0.5)
-    return found
-
-
-def _lit(lit: NDArray[np.float32], peak: NDArray[np.float32], each_sigma: float) -> NDArray[np.bool_]:
-    total = lit.sum(axis=0)
-    weaker = total - lit.max(axis=0)
-    enough = (lit.min(axis=0) > each_sigma) & (weaker >= WEAKER_TWO_SIGMA * 2**0.5)
-    shared: NDArray[np.bool_] = enough & (total >= BESIDE_SHARE * peak) & (lit.min(axis=0) >= EACH_SHARE * peak)
-    return shared
+    plain = real & (shines(around, peak, PLAIN_SIGMA) | nearly_round(around))
+    return _Close(heights, int(plain.sum()), sharpness)
 
 
 def _threshold(blocks: Blocks, size: int, most_points: int) -> float:

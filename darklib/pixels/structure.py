@@ -17,7 +17,8 @@ All are plain numbers by name, in the data's unit (`_dn`), in standard deviation
 - stars, plain_stars: sources that spread over several pixels as stars do, and those no noise could make;
   stars_by_chance, plain_stars_by_chance: how many look so though they are not, by a control; hot_pixels: points of one
   pixel above 5 sigma; threshold_sigma: height above which points were looked at. See `sources`.
-- round_stars, round_stars_by_chance: those of the plain ones that are lit nearly all round, and its control.
+- soft_stars, soft_stars_by_chance: those lit softly all round, faint ones included, which hot pixels hardly ever feign;
+  whole_stars: those of them so plain that even crowds of hot pixels do not.
 - points_low, points_high: share of the pixels looked at that lie over 5 sigma below, and above, their surroundings:
   a dark that another dark was taken off has as many of the one as of the other.
 - star_peak_dn: height of the third brightest star, 0 with fewer than three; star_median_dn: of the median one;
@@ -67,8 +68,9 @@ def structure(data: NDArray[Any], mosaic: Mosaic, least_noise: float) -> tuple[d
         "stars_by_chance": float(found.by_chance),
         "plain_stars": float(found.plain),
         "plain_stars_by_chance": float(found.plain_by_chance),
-        "round_stars": float(found.round),
-        "round_stars_by_chance": float(found.round_by_chance),
+        "soft_stars": float(found.soft),
+        "soft_stars_by_chance": float(found.soft_by_chance),
+        "whole_stars": float(found.whole),
         "hot_pixels": float(found.hot),
         "threshold_sigma": found.threshold_sigma,
         "star_peak_dn": float(peaks[2]) if peaks.size > 2 else 0.0,

@@ -15,7 +15,9 @@ def pixels(level=800.0, noise=8.0, *, top=None, saturated=0.0, step=1, **figures
         "fall_least_sigma": -0.1, "fall_mean_sigma": 0.0, "glow_sigma": 0.1, "dip_sigma": 0.1, "uneven_sigma": 0.02,
         "rows_sigma": 0.05, "columns_sigma": 0.05, "stars": 0.0, "stars_by_chance": 0.0, "plain_stars": 0.0,
         "plain_stars_by_chance": 0.0, "hot_pixels": 40.0, "threshold_sigma": 3.5, "star_peak_dn": 0.0,
-        "star_median_dn": 0.0, "star_sharpness": 0.0, "pixels": 0.96e6,
+        "star_median_dn": 0.0, "star_sharpness": 0.0, "pixels": 0.96e6, "soft_stars": 0.0,
+        "soft_stars_by_chance": 0.0, "whole_stars": 0.0, "points_low": 0.0, "points_high": 0.0,
+        "glow_colour_sigma": 0.0,
     }  # fmt: skip
     assert set(figures) <= set(structure)
     structure.update(figures)

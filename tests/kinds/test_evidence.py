@@ -7,7 +7,7 @@ from shown import facts, pixels, starry
 
 from darklib.facts.frame import Kind, KindFrom
 from darklib.kinds.evidence import DECIDED, kind_from_pixels
-from darklib.kinds.signs import expected_cosmic_stars, own_black, range_dn, signs_of, star_grade
+from darklib.kinds.signs import StarCounts, expected_cosmic_stars, own_black, range_dn, signs_of, star_grade
 
 UNKNOWN = {"black_dn": None, "bits": None}
 
@@ -55,7 +55,8 @@ def test_one_star_is_enough_not_to_be_dark():
 def test_stars_that_chance_explains_are_none():
     hot = {"stars": 30.0, "stars_by_chance": 28.0, "hot_pixels": 60_000.0}
     assert kind(facts(pixel_size_um=2.0), pixels(815, **hot)) is Kind.DARK
-    assert kind(facts(), pixels(815, **{**hot, "stars": 90.0, "plain_stars": 20.0})) is Kind.LIGHT
+    starlit = {**hot, "stars": 90.0, "plain_stars": 20.0, "soft_stars": 4.0, "whole_stars": 2.0}
+    assert kind(facts(), pixels(815, **starlit)) is Kind.LIGHT
 
 
 def test_cosmic_rays_of_a_large_sensor_are_no_stars():
@@ -140,12 +141,14 @@ def test_the_range_is_told_or_the_least_that_holds_the_values():
 @pytest.mark.parametrize(
     ("counts", "grade"),
     [
-        ((0, 0, 0, 0, 0), 0), ((1, 0, 0, 0, 0), 0), ((1, 0, 1, 0, 0), 1), ((3, 0, 3, 0, 0), 2), ((40, 40, 0, 0, 0), 0),
+        ((0, 0, 0, 0, 0), 0), ((1, 0, 0, 0, 0), 1),
+        ((1, 0, 0, 0, 0.1), 0), ((1, 0, 1, 0, 0), 1), ((3, 0, 3, 0, 0), 2), ((40, 40, 0, 0, 0), 0),
         ((9, 0, 0, 0, 0), 1), ((9, 0, 1, 0, 0), 2), ((5, 0, 5, 0, 9), 0), ((50, 0, 50, 0, 9), 2),
     ],
 )  # fmt: skip
 def test_more_stars_than_chance_and_cosmic_rays_give(counts, grade):
-    assert star_grade(*map(float, counts)) == grade
+    *found, cosmic = map(float, counts)
+    assert star_grade(StarCounts(*found, 0.0, 0.0, 0.0), cosmic) == grade
 
 
 def test_a_tiny_frame_has_no_signs():

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from darklib.pixels import sources
+from darklib.pixels import sources, star_shapes
 from darklib.pixels.blocks import blocks_of
 from darklib.pixels.mosaic import mosaic_of
 from darklib.pixels.sources import Background
@@ -28,11 +28,11 @@ def test_whatever_shines_has_two_lit_sides(cfa: str | None) -> None:
     peak = np.maximum(background.sigmas(y, x), 3.5).astype(np.float32)
     around = np.stack(
         [
-            *(background.sigmas(y + dy, x + dx) for dy, dx in sources._BESIDE),
+            *(background.sigmas(y + dy, x + dx) for dy, dx in star_shapes.BESIDE),
             *sources._same_colour(background, y, x),
         ]
     )
-    shining = sources._shines(around, peak)
-    hopeful = sources._two_sides(background, y, x, peak)
+    shining = star_shapes.shines(around, peak)
+    hopeful = sources._lit_sides(background, y, x, peak)
     assert 500 < int(shining.sum()) < int(hopeful.sum()) < 0.8 * peak.size
     assert not (shining & ~hopeful).any()
