@@ -241,7 +241,8 @@ def _on_bodies(
         with Recorder(opened, command, arguments) as recorder:
             recorder.add(entry)
     remarks = _followed(opened, dry_run) if entry is not None and not isinstance(entry, BodyNamed) else ()
-    return BodiesResult(bodies(opened).bodies, changes, dry_run, remarks)
+    now = bodies(opened)
+    return BodiesResult(now.bodies, changes, dry_run, tuple(dict.fromkeys(remarks + now.remarks)))
 
 
 def _joined_already(opened: Opened, body: str, into: str) -> bool:

@@ -16,6 +16,7 @@ from darklib.catalogue.inferences import HotOutcome, HotRow
 from darklib.facts.frame import Kind
 from darklib.jobs.hot_evidence import made_anew
 from darklib.jobs.library import Opened
+from darklib.jobs.likeness import compared
 from darklib.jobs.ports import Progress, Silent
 from darklib.jobs.results import IngestResult
 
@@ -77,6 +78,9 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
             total.lacking + scale.lacking,
             total.remarks + tuple(scale.remarks),
         )
+    same, remarks = compared(opened, rows)
+    found += same
+    total = replace(total, remarks=total.remarks + tuple(remarks))
     if outcomes or made or found:
         opened.catalogue.put_inferred(outcomes, made, found)
     return total

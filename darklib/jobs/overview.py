@@ -9,6 +9,7 @@ from darklib.facts.frame import Kind
 from darklib.facts.match import CalibrationSet, Verdict
 from darklib.jobs.asked import FramesAsked, Nights
 from darklib.jobs.library import Opened
+from darklib.jobs.likeness import likenesses
 from darklib.jobs.results import (
     BatchesResult,
     BodiesResult,
@@ -128,7 +129,8 @@ def bodies(opened: Opened) -> BodiesResult:
     """The cameras."""
     rows = opened.catalogue.bodies()
     return BodiesResult(
-        tuple(BodyEntry(row.ref, row.frames, row.first_at, row.last_at, row.changes, row.joined) for row in rows)
+        tuple(BodyEntry(row.ref, row.frames, row.first_at, row.last_at, row.changes, row.joined) for row in rows),
+        remarks=likenesses(opened),
     )
 
 

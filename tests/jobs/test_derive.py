@@ -12,11 +12,12 @@ from astropy.io import fits
 from darklib.facts.frame import Frame, TemperatureFrom
 from darklib.jobs.against_journal import differences
 from darklib.jobs.asked import Stated
-from darklib.jobs.correct import amend, body_changed, restore, retire, undo
+from darklib.jobs.correct import amend, body_changed, join_bodies, restore, retire, undo
 from darklib.jobs.derive import derive
 from darklib.jobs.explain import explain
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import Opened, open_library
+from darklib.jobs.overview import bodies
 from darklib.jobs.rebuild import rebuild
 from darklib.jobs.results import IngestResult
 from darklib.store.seam import StrPath
@@ -60,7 +61,7 @@ class Body:
             if recorded_c is not None:
                 card.header["CCD-TEMP"] = recorded_c
             if serial is not None:
-                card.header["SERIALNB"] = serial
+                card.header["CAMSN"] = serial
             path = folder / f"{kind}-{len(list(folder.iterdir())):03}.fits"
             card.writeto(path)
             written.append(path)
@@ -176,6 +177,22 @@ def test_frames_of_another_sensor_under_the_same_name_are_told(opened: Opened, t
     Body(7).shoot(tmp_path / "more", "Dark", [10.0] * 5, first=NIGHT + timedelta(days=9))
     later = taken_in(opened, tmp_path / "more")
     assert any(one.startswith("The darks") and "another one" in one for one in later.remarks)
+
+
+def test_one_camera_known_without_and_with_its_serial_number_is_noticed(opened: Opened, tmp_path: Path) -> None:
+    body = Body(11)
+    body.shoot(tmp_path / "lights", "Light", [10.0] * 2)
+    body.shoot(tmp_path / "darks", "Dark", [10.0] * 5, first=NIGHT + timedelta(days=1), serial="0042")
+    Body(12).shoot(tmp_path / "twin", "Dark", [10.0] * 5, first=NIGHT + timedelta(days=2), serial="0043")
+    result = taken_in(opened, tmp_path / "lights", tmp_path / "darks", tmp_path / "twin")
+    assert len(bodies(opened).bodies) == 3
+    told = [one for one in result.remarks if "look like one camera" in one]
+    assert len(told) == 1
+    assert bodies(opened).remarks == tuple(told)
+    first, second = told[0].split("`")[1].split()[-2:]
+    joined = join_bodies(opened, first, second)
+    assert joined.remarks == ()
+    assert sorted(item.frames for item in joined.bodies) == [5, 7]
 
 
 def test_after_a_remap_the_old_darks_tell_nothing_more(opened: Opened, tmp_path: Path) -> None:
