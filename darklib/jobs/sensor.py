@@ -15,6 +15,8 @@ from darklib.jobs.library import Opened
 from darklib.jobs.ports import Progress, Silent
 from darklib.matching.odd import odd_in
 from darklib.matching.sets import NOT_PLAIN, sets_of
+from darklib.planning import cautions
+from darklib.sensor.advice import wants_darks, wants_flats
 from darklib.store.durable import write_new
 
 if TYPE_CHECKING:
@@ -41,10 +43,13 @@ KINDS = (Kind.BIAS, Kind.FLAT, Kind.DARK)
 
 @dataclass(frozen=True, slots=True)
 class SensorResult:
-    """Each body in each readout. measured: how many of them were measured now, not found as kept from before."""
+    """Each body in each readout. measured: how many of them were measured now, not found as kept from before.
+    cautions: what to mind while shooting what is advised.
+    """
 
     sensors: tuple[SensorModel, ...]
     measured: int
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +106,30 @@ def sensor(opened: Opened, *, body: str | None = None, progress: Progress | None
         # Who lends a gain is measured before those who borrow it.
         stale.sort(key=lambda group: lenders[group.subject] is not None)
         _measure_all(opened, stale, lenders, models, progress)
-    return SensorResult(tuple(models[group.subject] for group in groups), measured=len(stale))
+    made = tuple(models[group.subject] for group in groups)
+    return SensorResult(made, len(stale), _cautions(opened, groups, made))
+
+
+def _cautions(opened: Opened, groups: Sequence[Group], found: Sequence[SensorModel]) -> tuple[str, ...]:
+    """What to mind while shooting what the models' advice asks for, the most dangerous first."""
+    said = []
+    if any(wants_flats(one) for one in found):
+        said.append(cautions.FLATS)
+    cold = [group for group, one in zip(groups, found, strict=True) if wants_darks(one)]
+    cooled = [_cooled(opened, group) for group in cold]
+    if not all(cooled):
+        said += [cautions.FRIDGE, cautions.rewarming(), cautions.BATTERIES, cautions.DRY_ICE]
+    if any(cooled):
+        said.append(cautions.COOLED)
+    return (*said, cautions.MANUAL) if said else ()
+
+
+def _cooled(opened: Opened, group: Group) -> bool:
+    """Whether the body has a cooler: as the user says, else whether its frames name a set-point."""
+    stated = opened.settings.cameras.get(group.body.id)
+    if stated is not None and stated.cooled is not None:
+        return stated.cooled
+    return any(frame.set_temperature_c is not None for one in group.sets for frame in one.frames)
 
 
 def sensor_models(opened: Opened) -> dict[tuple[str, str], SensorModel]:

@@ -11,6 +11,18 @@ def with_advice(model: SensorModel, *, exposures_s: tuple[float, ...]) -> Sensor
     return replace(model, advice=tuple(_advice(model, exposures_s)))
 
 
+def wants_flats(model: SensorModel) -> bool:
+    """Whether flats are among the advice."""
+    return model.gain_e_per_dn is None or model.gain_assumed or model.full_well_e is None
+
+
+def wants_darks(model: SensorModel) -> bool:
+    """Whether darks are, for which somebody may well put the camera where it is cold."""
+    if model.frames_used.get("dark", 0) < 2:
+        return True
+    return model.gain_e_per_dn is not None and model.law is None and "black_clipped" not in model.troubles
+
+
 def _advice(model: SensorModel, exposures_s: tuple[float, ...]) -> list[str]:
     said = []
     used = model.frames_used

@@ -123,7 +123,7 @@ def _sentence(rows: Sequence[Row], unity: float | None, steady: float | None) ->
         widest = max(ranges, key=lambda row: row.range_stops or 0.0)
         said += f"; widest range: {widest.range_stops:.1f} stops at {_named(widest.readout, word)}"
     if unity is not None:
-        said += f"; one DN is one electron near {word} {unity:.0f}"
+        said += f"; one DN is one electron near {word} {float(f'{unity:.2g}'):g}"
     if steady is not None:
         said += f"; from {word} {steady:g} on the read noise falls no further"
     elif len(noises) > 1:

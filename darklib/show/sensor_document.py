@@ -14,6 +14,7 @@ def sensor(result: SensorResult, picture: str | None = None) -> Json:
         "sensors": [_sensor(one) for one in result.sensors],
         "readouts": [_side(one) for one in sides_of(result.sensors)],
         "measured": result.measured,
+        "cautions": list(result.cautions),
         "picture": picture,
     }
 

@@ -26,6 +26,11 @@ def sensor(out: Out, result: SensorResult, *, chart: bool = False, written: str 
         for model in (one for one in result.sensors if one.body.id == side.body.id):
             out.line()
             _model(out, model, chart)
+    if result.cautions:
+        out.line()
+        out.heading("While shooting what is advised")
+        for caution in result.cautions:
+            out.paragraph(f"- {caution}", indent=2, hang=4)
     if written is not None:
         out.line()
         out.about(written, "the picture", indent=0)

@@ -89,6 +89,15 @@ def test_a_camera_is_measured_from_its_frames(opened: Opened) -> None:
     assert complaints(sensor_document.sensor(sensor(opened))) == []
 
 
+def test_advice_to_shoot_flats_comes_with_the_caution_about_the_sun(opened: Opened) -> None:
+    found = sensor(opened)
+    assert found.sensors[0].full_well_e is None
+    assert any("flats" in said for said in found.sensors[0].advice)
+    assert "near the Sun" in found.cautions[0]
+    # Its darks span nine degrees: nobody is sent to the fridge.
+    assert not any("fridge" in caution for caution in found.cautions)
+
+
 def test_nothing_is_read_again_while_the_frames_are_the_same(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
     sensor(opened)
 

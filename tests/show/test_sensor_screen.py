@@ -45,6 +45,12 @@ def test_it_fits_the_width_and_says_what_was_measured(model: SensorModel, width:
     assert text.isascii()
 
 
+def test_what_is_advised_comes_with_its_cautions(model: SensorModel) -> None:
+    text = " ".join(shown(SensorResult((model,), 1, ("Never point a telescope near the Sun.",)), 80).split())
+    assert "While shooting what is advised - Never point a telescope near the Sun." in text
+    assert "While shooting" not in shown(SensorResult((model,), 1), 80)
+
+
 def test_an_empty_library_says_what_to_do() -> None:
     assert "darklib ingest PATH" in shown(SensorResult((), 0), 80)
 
