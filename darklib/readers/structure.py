@@ -158,8 +158,7 @@ def _directory(read: AtMost, start: int, at: int, order: str, size: int) -> tupl
             offset = start + struct.unpack(order + "I", cell)[0]
             if offset + width > size:
                 whole = whole and tag not in _TOLD
-                if tag in PICTURE_FORMS:
-                    odd.append(tag)
+                odd.append(tag)
                 continue
             cell = read(offset, width)
         values[tag] = _values(cell[:width], letters, number, order)
