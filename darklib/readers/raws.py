@@ -63,7 +63,7 @@ def facts_of(file: Opened, data: memoryview) -> FrameFacts:
         focal = None
     picture = file.skeleton.picture if file.skeleton else None
     no_make = [warning("header_odd", "the camera's make cannot be read")]
-    told.warnings += _odd(file, picture) if "Image Make" in tags else no_make
+    told.warnings += _odd(file, picture) if get("make") else no_make
     bits, compression, demosaiced = form_of(file.format, picture, data, str(get("compression_word", "")))
     if compression == "lossy":
         told.warnings.append(warning("lossy", "it serves as a light, never as a dark, flat or bias"))
