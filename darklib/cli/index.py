@@ -35,6 +35,7 @@ SECTIONS: tuple[tuple[str, tuple[Entry, ...]], ...] = (
             Entry("batches", "the batches of lights", "batches"),
             Entry("sets", "the sets of darks, biases and flats", "sets"),
             Entry("bodies", "the cameras; name, join or mark one as changed", "bodies"),
+            Entry("exposure", "how well lights were exposed, and how long to expose", "exposure"),
             Entry("sensor", "gain, noise, dark current and hot pixels of the cameras, measured", "sensor"),
             Entry("trains", "the optical trains; mark one as changed", "trains"),
             Entry("explain", "every fact of one frame and where it came from", "explain"),

@@ -121,6 +121,25 @@ PASSED_OVER: dict[str, str] = {
     "library": "the folder of a library, which keeps its own files",
 }
 
+ADVICE: dict[str, str] = {
+    "read_noise_assumed": "the read noise is not measured; a usual value is assumed",
+    "gain_unknown": "the gain is not known, so nothing can be told in electrons",
+    "exposure_unknown": "the exposure is not known",
+    "dark_unknown": "the dark current is not known and left out",
+    "long_enough": "reading adds little to the noise",
+    "too_short": "reading adds much to the noise",
+    "sky_below_error": "the sky is too faint to be told",
+    "dark_above_sky": "dark current makes more noise than the sky",
+    "saturated": "many pixels are saturated",
+    "gap_small": "the histogram begins too near its left edge",
+    "gap_right": "the histogram begins where the rule of thumb wants it",
+    "gap_large": "the histogram begins far from its left edge",
+    "few_lights": "fewer lights than the rule of thumb asks for",
+    "enough_lights": "as many lights as the rule of thumb asks for",
+    "signal_to_noise": "how many lights a wished signal-to-noise takes",
+}
+"""What `exposure` says of lights."""
+
 USES: dict[str, str] = {
     "subtract": "subtract from the lights",
     "scale": "scale, then subtract from the lights",

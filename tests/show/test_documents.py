@@ -18,8 +18,9 @@ from darklib.cli.index import COMMANDS
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame, FrameWarning
 from darklib.jobs import results
+from darklib.jobs.exposure import ExposureResult
 from darklib.jobs.sensor import SensorResult
-from darklib.show import documents, objects, sensor_document
+from darklib.show import documents, exposure_document, objects, sensor_document
 
 ROOT = Path("/astro/[dark]/library").absolute()
 
@@ -54,6 +55,7 @@ DOCUMENTS: dict[str, tuple[type[Any], Any]] = {
     "verify": (results.VerifyResult, documents.verify),
     "rebuild": (results.RebuildResult, documents.rebuild),
     "sensor": (SensorResult, sensor_document.sensor),
+    "exposure": (ExposureResult, exposure_document.exposure),
     "demo": (results.DemoResult, lambda it: documents.demo(it, [(("ingest", "a"), 0)])),
 }
 
@@ -117,6 +119,7 @@ PROMISED = {
     "gaps": "gaps plan cautions",
     "trains": "trains",
     "sensor": "sensors",
+    "exposure": "batches",
     "amend": "changed dry_run",
     "retire": "changed dry_run",
     "restore": "changed dry_run",
