@@ -107,9 +107,11 @@ def _odd(file: Opened, picture: tiff.Directory | None) -> list[FrameWarning]:
     strange = sorted({tag for one in file.skeleton.directories for tag in one.odd}) if file.skeleton else []
     if strange:
         return [warning("header_odd", f"{len(strange)} tags in a form that is not theirs, as {strange[0]}")]
-    name = file.skeleton.main.text(tiff.UNIQUE_MODEL) if file.skeleton and file.skeleton.main else ""
+    name = str(file.skeleton.main.values.get(tiff.UNIQUE_MODEL, "")) if file.skeleton and file.skeleton.main else ""
     if not name.isprintable() or "\ufffd" in name:
         return [warning("header_odd", "the camera's name is no text")]
+    if picture is not None and not picture.counts_agree:
+        return [warning("header_odd", "numbers of strips, tiles or levels that do not agree")]
     bits = picture.wholes(tiff.BITS) if picture is not None else ()
     if bits and not 1 <= bits[0] <= 32:
         return [warning("header_odd", f"{bits[0]} bits a pixel")]
