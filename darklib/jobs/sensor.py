@@ -16,7 +16,6 @@ from darklib.jobs.ports import Progress, Silent
 from darklib.matching.odd import odd_in
 from darklib.matching.sets import NOT_PLAIN, sets_of
 from darklib.planning import cautions
-from darklib.sensor.advice import wants_darks, wants_flats
 from darklib.store.durable import write_new
 
 if TYPE_CHECKING:
@@ -112,6 +111,8 @@ def sensor(opened: Opened, *, body: str | None = None, progress: Progress | None
 
 def _cautions(opened: Opened, groups: Sequence[Group], found: Sequence[SensorModel]) -> tuple[str, ...]:
     """What to mind while shooting what the models' advice asks for, the most dangerous first."""
+    from darklib.sensor.advice import wants_darks, wants_flats
+
     said = []
     if any(wants_flats(one) for one in found):
         said.append(cautions.FLATS)

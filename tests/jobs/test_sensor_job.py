@@ -3,6 +3,8 @@
 The truth is the simulated camera's own description.
 """
 
+import subprocess
+import sys
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -96,6 +98,13 @@ def test_advice_to_shoot_flats_comes_with_the_caution_about_the_sun(opened: Open
     assert "near the Sun" in found.cautions[0]
     # Its darks span nine degrees: nobody is sent to the fridge.
     assert not any("fridge" in caution for caution in found.cautions)
+
+
+def test_what_is_known_of_cameras_is_there_without_numpy() -> None:
+    # `match` asks for it, and has to start quickly.
+    code = "import sys, darklib.jobs.sensor; print([one for one in ('numpy', 'astropy') if one in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
 
 
 def test_nothing_is_read_again_while_the_frames_are_the_same(opened: Opened, monkeypatch: pytest.MonkeyPatch) -> None:
