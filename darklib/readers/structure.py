@@ -72,6 +72,16 @@ class Directory:
         return sum(self.wholes(STRIP_COUNTS)) or sum(self.wholes(TILE_COUNTS))
 
     @property
+    def counts_agree(self) -> bool:
+        """Whether there is one length for each strip and tile, and the black levels fill their pattern (DNG 1.4)."""
+        for offsets, counts in ((STRIP_OFFSETS, STRIP_COUNTS), (TILE_OFFSETS, TILE_COUNTS)):
+            if len(self.wholes(offsets)) != len(self.wholes(counts)):
+                return False
+        pattern = prod(self.wholes(BLACK_PATTERN)) * (self.whole(SAMPLES) or 1)
+        # A level may be a fraction, of two numbers.
+        return len(self.wholes(BLACK_LEVEL)) in (0, pattern, 2 * pattern)
+
+    @property
     def is_mosaic(self) -> bool:
         """Whether it says that it holds a colour filter mosaic."""
         return self.whole(PHOTOMETRIC) == CFA_PHOTOMETRIC
