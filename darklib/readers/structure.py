@@ -6,6 +6,7 @@ A decoder does not notice a raw file whose end is missing as long as the picture
 import struct
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from math import prod
 
 from darklib.readers.tag_forms import PICTURE_FORMS
 
@@ -18,7 +19,7 @@ MOST_VALUES = 200_000
 WIDTH, HEIGHT, BITS, COMPRESSION, PHOTOMETRIC, MAKE, MODEL = 256, 257, 258, 259, 262, 271, 272
 STRIP_OFFSETS, SAMPLES, STRIP_COUNTS, TILE_OFFSETS, TILE_COUNTS, SUB_DIRECTORIES = 273, 277, 279, 324, 325, 330
 SAMPLE_FORMAT, EXIF_DIRECTORY, CFA_PATTERN_DIM, CFA_PATTERN, DNG_VERSION = 339, 34665, 33421, 33422, 50706
-UNIQUE_MODEL = 50708
+UNIQUE_MODEL, BLACK_PATTERN, BLACK_LEVEL = 50708, 50713, 50714
 JPEG_OFFSET, JPEG_COUNT = 513, 514
 EXPOSURE_TIME, TIME_TAKEN, SERIAL, AMBIENT = 0x829A, 0x9003, 0xA431, 0x9400
 _TOLD = frozenset(
