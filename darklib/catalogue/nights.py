@@ -6,7 +6,7 @@ depends on the frames alone, so a replay ends with the same nights.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -106,12 +106,7 @@ class NightBook:
     def _near(self, times: Sequence[int]) -> Iterator[tuple[str, int, int, str]]:
         """Kind, start, exposure and night of every light and flat that may have to do with frames of those times."""
         reach = max(AFTER_US, LONGEST_US + PAUSE_US)
-        spans: list[list[int]] = []
-        for at in times:
-            if spans and at - reach <= spans[-1][1]:
-                spans[-1][1] = at + reach
-            else:
-                spans.append([at - reach, at + reach])
+        spans = _spans(times, reach, reach)
         for some in range(0, len(spans), TOGETHER):
             within = or_(*(FRAMES.c.order_us.between(low, high) for low, high in spans[some : some + TOGETHER]))
             asked = select(FRAMES.c.kind, FRAMES.c.order_us, FRAMES.c.exposure_us, FRAMES.c.night)
@@ -135,8 +130,12 @@ class NightBook:
 
     def _of_body(self, body: int | None, times: list[int]) -> Iterator[tuple[int, str, str, str]]:
         changed: dict[str, _Row] = {}
+        touched, walked = set(times), -MOST
         for at in times:
-            for light, night in self._lights_from(body, at, changed):
+            if at <= walked:
+                continue
+            for light, night in self._lights_from(body, at, touched, changed):
+                walked = light.at_us
                 if night == light.night:
                     changed.pop(light.sha256, None)
                 else:
@@ -147,8 +146,10 @@ class NightBook:
             if night != flat.night:
                 yield flat.at_us, flat.id, flat.sha256, night
 
-    def _lights_from(self, body: int | None, at: int, changed: dict[str, _Row]) -> Iterator[tuple[_Row, str]]:
-        """Lights from a moment on as far as a change there may reach, with their nights by the rule."""
+    def _lights_from(
+        self, body: int | None, at: int, touched: Collection[int], changed: dict[str, _Row]
+    ) -> Iterator[tuple[_Row, str]]:
+        """Lights from a moment on as far as changes there may reach, with their nights by the rule."""
         before = self._last_light(body, at - 1)
         of_run = None
         if before is not None:
@@ -158,19 +159,15 @@ class NightBook:
             night = of_run if joined and of_run is not None else self._of_itself(light)[0]
             stands = changed[light.sha256].night if light.sha256 in changed else light.night
             yield light, night
-            if light.at_us > at and night == stands:
+            if night == stands and light.at_us not in touched:
                 return
             before, of_run = light, night
 
     def _flats_near(
         self, body: int | None, times: Sequence[int], changed: dict[str, _Row]
     ) -> Iterator[tuple[_Row, str]]:
-        done: set[str] = set()
-        for at in times:
-            for flat in self._rows(body, Kind.FLAT, at - BEFORE_US, at + AFTER_US):
-                if flat.sha256 in done:
-                    continue
-                done.add(flat.sha256)
+        for low, high in _spans(times, BEFORE_US, AFTER_US):
+            for flat in self._rows(body, Kind.FLAT, low, high):
                 own, early = self._of_itself(flat)
                 last = self._last_light(body, flat.at_us) if early else None
                 following = next(self._rows(body, Kind.LIGHT, flat.at_us + 1), None) if last else None
@@ -219,3 +216,15 @@ class NightBook:
 
 def _row(row: Any) -> _Row:
     return _Row(row[0], row[1], row[2], row[3], row[4] or "")
+
+
+def _spans(times: Iterable[int], before: int, after: int) -> list[tuple[int, int]]:
+    """From `before` each of some moments, in order, to `after` it; those that touch are one."""
+    spans: list[tuple[int, int]] = []
+    for at in times:
+        low, high = at - before, at + after
+        if spans and low <= spans[-1][1]:
+            spans[-1] = spans[-1][0], high
+        else:
+            spans.append((low, high))
+    return spans
