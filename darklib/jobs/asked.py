@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from darklib.facts.frame import Kind
+from darklib.planning.expected import Expected
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,3 +58,32 @@ class Stated:
     body: str | None = None
     temperature_c: float | None = None
     clock_shift_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GapsAsked:
+    """What lacks for whom, and what to make of it. body: an id, a label or a unique beginning of one.
+
+    plan: order it; evening_minutes: only the most valuable part that fits, which is a plan too. expected: lights to
+    come; month: those of that month in earlier years as if they came again, 1 to 12. tonight: what is served already,
+    at temperature_c where given. coverage: the picture of what there is. room_c, humidity_percent: of the air the
+    camera comes back into, None where nothing was said.
+    """
+
+    nights: Nights = Nights()
+    target: str | None = None
+    body: str | None = None
+    plan: bool = False
+    evening_minutes: float | None = None
+    expected: tuple[Expected, ...] = ()
+    month: int | None = None
+    tonight: bool = False
+    temperature: Span = Span()
+    coverage: bool = False
+    room_c: float | None = None
+    humidity_percent: float | None = None
+
+    @property
+    def wants_plan(self) -> bool:
+        """Whether a plan is to be made."""
+        return self.plan or self.evening_minutes is not None

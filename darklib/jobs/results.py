@@ -10,7 +10,7 @@ from datetime import datetime
 
 from darklib.facts.frame import BodyRef, Fact, Frame, Ignored, Kind
 from darklib.facts.match import Batch, BodyChange, CalibrationSet, Match, TrainChange, Verdict
-from darklib.facts.plan import Gap, Plan
+from darklib.facts.plan import CoolDown, Coverage, Gap, Habit, Plan, Served
 from darklib.facts.train import TrainFacts, TrainRef
 from darklib.jobs.safety_results import CheckResult as CheckResult
 from darklib.jobs.safety_results import Finding as Finding
@@ -230,12 +230,25 @@ class MatchResult:
 
 @dataclass(frozen=True, slots=True)
 class GapsResult:
-    """What lights lack; plan: None unless asked for. lights: whether there were any to ask for."""
+    """What lights lack; plan: None unless asked for. lights: whether there were any to ask for.
+
+    cool_downs: for cameras without a cooler, with a plan. habit: the exposure that the darks there are serve best.
+    tonight: what is served already, None unless asked for; tonight_note: what to say about it. coverage: the picture
+    of what there is, None unless asked for. written: files that were written, absolute. following: id of the gap to go
+    on after.
+    """
 
     gaps: tuple[Gap, ...]
     plan: Plan | None = None
     cautions: tuple[str, ...] = ()
     lights: bool = True
+    cool_downs: tuple[CoolDown, ...] = ()
+    habit: Habit | None = None
+    tonight: tuple[Served, ...] | None = None
+    tonight_note: str = ""
+    coverage: tuple[Coverage, ...] | None = None
+    written: tuple[str, ...] = ()
+    following: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,8 +43,18 @@ DRY_ICE = "Dry ice: never in a fridge, car, tight box or closed room; not advise
 MANUAL = "These figures are guidance, not a warranty: the maker's manual and local rules come first."
 
 
-def cautions(gaps: Sequence[Gap], plan: Plan | None, settings: Settings) -> tuple[str, ...]:
-    """The cautions that apply to shooting these gaps, the most dangerous first; none where nothing is to be shot."""
+def cautions(
+    gaps: Sequence[Gap],
+    plan: Plan | None,
+    settings: Settings,
+    *,
+    room_c: float | None = None,
+    humidity_percent: float | None = None,
+) -> tuple[str, ...]:
+    """The cautions that apply to shooting these gaps, the most dangerous first; none where nothing is to be shot.
+
+    room_c, humidity_percent: of the air the camera comes back into; a common room where not given.
+    """
     wanted = [gap for gap in gaps if gap.still_possible and gap.need > gap.have]
     if not wanted:
         return ()
@@ -54,7 +64,13 @@ def cautions(gaps: Sequence[Gap], plan: Plan | None, settings: Settings) -> tupl
     cold = [gap for gap in wanted if gap.kind is not Kind.FLAT and (gap.interval is not None or _may_want_cold(gap))]
     uncooled = [gap for gap in cold if gap.cooled is not True]
     if uncooled:
-        found += [FRIDGE, rewarming()]
+        found += [
+            FRIDGE,
+            rewarming(
+                ROOM_C if room_c is None else room_c,
+                ROOM_HUMIDITY_PERCENT if humidity_percent is None else humidity_percent,
+            ),
+        ]
         if _coldest(uncooled, plan) < FRIDGE_C:
             found.append(FREEZER)
         found += [BATTERIES, DRY_ICE]

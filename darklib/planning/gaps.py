@@ -3,7 +3,7 @@
 Counts of good sets are rules of thumb (common practice, no single source), settable under [counts].
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -31,18 +31,26 @@ def gaps_of(
     train_changes: Iterable[TrainChange] = (),
     tonight: str | None = None,
     reach_of: ReachOf | None = None,
+    to_come: Collection[str] = (),
 ) -> list[Gap]:
     """What lacks, the most hours of light first.
 
     train_changes: of all trains concerned; tonight: the night it is now, else the newest night among the matches. Both
     tell whether flats can still be shot: not when the train was changed since the lights, nor when another night of
     lights has passed since. reach_of: how far from the lights darks are still good; where not given, by simple limits.
+    to_come: ids of batches that nobody has shot yet.
     """
     needs = [need for one in matches for need in needs_of(one, settings, reach_of)]
     now = tonight or max((one.batch.night for one in matches if one.batch.night is not None), default=None)
     changes = tuple(train_changes)
-    gaps = [_gap(group, settings, changes, now) for group in _together(needs)]
+    gaps = [_told(_gap(group, settings, changes, now), to_come) for group in _together(needs)]
     return sorted(gaps, key=lambda gap: (-gap.lights_seconds, gap.kind.value, gap.batches))
+
+
+def _told(gap: Gap, to_come: Collection[str]) -> Gap:
+    """Which batches ask for it, without those that are not there yet."""
+    real = tuple(batch for batch in gap.batches if batch not in to_come)
+    return replace(gap, batches=real, expected=not real)
 
 
 def _together(needs: list[Need]) -> list[list[Need]]:

@@ -8,16 +8,19 @@ import math
 import re
 from collections.abc import Iterable
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, TYPE_CHECKING, Any
 
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Fact, Ignored
 from darklib.facts.match import Batch, Match
 from darklib.jobs import results
-from darklib.show import objects
+from darklib.show import gaps_document, objects
 from darklib.show import safety_objects as safety
 from darklib.show.objects import Json
 from darklib.show.text import valid
+
+if TYPE_CHECKING:
+    from darklib.jobs.follow import Event
 
 
 def error(problem: DarklibError) -> Json:
@@ -202,14 +205,12 @@ def match(items: Iterable[Match], unread: Iterable[results.SetAsideFile], root: 
 
 def gaps(result: results.GapsResult) -> Json:
     """`gaps`."""
-    return _headed(
-        "gaps",
-        {
-            "gaps": [objects.gap(item) for item in result.gaps],
-            "plan": objects.plan(result.plan) if result.plan is not None else None,
-            "cautions": list(result.cautions),
-        },
-    )
+    return _headed("gaps", gaps_document.gaps(result))
+
+
+def gaps_follow(event: "Event") -> Json:
+    """`gaps --follow`: one event."""
+    return _headed("gaps-follow", gaps_document.followed(event))
 
 
 def export(result: results.ExportResult) -> Json:

@@ -1,12 +1,11 @@
 """The screen of what lights lack, the plan for shooting it, and the cautions that go with it."""
 
 from collections.abc import Sequence
-from itertools import groupby
 
 from darklib.facts.frame import Kind
-from darklib.facts.plan import Gap, Plan, Step
+from darklib.facts.plan import Gap, Habit
 from darklib.jobs.results import GapsResult
-from darklib.show import text, words
+from darklib.show import plan_screen, served_screen, text, words
 from darklib.show.out import Out
 from darklib.show.table import Column, table
 
@@ -23,12 +22,17 @@ EXPLAINED = {
 
 def gaps(out: Out, result: GapsResult) -> None:
     """What lights lack, the plan where one was asked for, and the cautions."""
+    if result.tonight is not None:
+        served_screen.tonight(out, result)
+        return
     if not result.lights:
         out.line("There are no lights that could lack anything.")
         out.next("darklib batches", "lists the lights there are")
         return
     if not result.gaps:
         out.line("Nothing is lacking.")
+        _habit(out, result.habit)
+        served_screen.pictures(out, result)
         out.next("darklib export --night last --to DIR", "hands over the newest lights with what fits them")
         return
     out.heading("What lights lack")
@@ -37,33 +41,69 @@ def gaps(out: Out, result: GapsResult) -> None:
     for remark in EXPLAINED:
         if remark in remarks:
             out.paragraph(f"{remark}: {EXPLAINED[remark]}", indent=2)
+    _remedies(out, result.gaps)
+    if result.following is not None:
+        out.paragraph(f"More lacks: go on with --after {result.following}.", indent=2)
+    _habit(out, result.habit)
     if result.plan is not None:
         out.line()
-        _plan(out, result.plan)
+        plan_screen.plan(out, result.plan)
+    for run in result.cool_downs:
+        out.line()
+        plan_screen.cool_down(out, run)
+    served_screen.pictures(out, result)
     if result.cautions:
         out.line()
         out.heading("Before you shoot")
         for caution in result.cautions:
             out.paragraph(f"- {caution}", indent=2, hang=4)
+    for path in result.written:
+        out.about(path, "written.")
     if result.plan is None:
         out.next("darklib gaps --plan", "orders this into a plan for shooting it")
+    elif result.plan.steps:
+        out.next(
+            "darklib gaps --follow", "ticks the frames off while you shoot them; then `darklib ingest` takes them in"
+        )
     else:
-        out.next("darklib ingest PATH", "takes the new frames in; then `darklib match` tells whether they fit")
+        out.next("darklib match", "tells what fits the lights there are")
+
+
+def _habit(out: Out, habit: Habit | None) -> None:
+    if habit is not None:
+        out.paragraph(habit_line(habit))
+
+
+def habit_line(habit: Habit) -> str:
+    """The one exposure that would have served most, in a line."""
+    return (
+        f"As a habit, {text.exposure(habit.exposure_s)} with {words.camera_and_setting(habit.body, habit.readout)}: the darks there "
+        f"are would serve {text.minutes(habit.served_seconds / 60)} of the "
+        f"{text.minutes(habit.all_seconds / 60)} of light shot with it so far, more than any other exposure."
+    )
+
+
+def _remedies(out: Out, gaps: Sequence[Gap]) -> None:
+    """What can be done still, each sentence once, with what it is about."""
+    told: dict[str, list[str]] = {}
+    for gap in gaps:
+        if gap.remedy:
+            what = f"{gap.filter} {words.ROLES[gap.role]}" if gap.filter else words.ROLES[gap.role]
+            names = told.setdefault(gap.remedy, [])
+            if what not in names:
+                names.append(what)
+    for remedy, names in told.items():
+        out.paragraph(f"{text.sentence(', '.join(names)).removesuffix('.')}: {remedy}", indent=2, hang=4)
 
 
 def gaps_table(out: Out, items: Sequence[Gap], *, indent: int = 0) -> None:
     """Gaps, a table for each camera and setting: what tells two gaps apart is then never left out for want of width."""
     together: dict[str, list[Gap]] = {}
     for gap in items:
-        together.setdefault(_camera(gap), []).append(gap)
+        together.setdefault(words.camera_and_setting(gap.body, gap.readout), []).append(gap)
     for camera, some in together.items():
         out.paragraph(camera, indent=indent)
         _table_of(out, some, indent + 2)
-
-
-def _camera(item: Gap | Step) -> str:
-    setting = words.setting(item.readout)
-    return f"{words.camera(item.body)}, {setting}" if setting else words.camera(item.body)
 
 
 def _table_of(out: Out, items: Sequence[Gap], indent: int) -> None:
@@ -91,7 +131,8 @@ def _table_of(out: Out, items: Sequence[Gap], indent: int) -> None:
                 _exposure(gap),
                 _shoot_at(gap),
                 words.verdict(gap.verdict_now),
-                f"{text.some(gap.lights_count, 'light')}, {text.minutes(gap.lights_seconds / 60)}",
+                f"{text.some(gap.lights_count, 'light')}, {text.minutes(gap.lights_seconds / 60)}"
+                + (" to come" if gap.expected else ""),
                 text.spread(gap.interval.low_c, gap.interval.high_c) if gap.interval is not None else "",
                 gap.train.label if gap.train else "",
                 (_remark(gap), "red"),
@@ -120,51 +161,3 @@ def _shoot_at(gap: Gap) -> str:
     if gap.interval is None:
         return {"dark": "as the lights", "dark_flat": "as the flats"}.get(gap.role, "any")
     return text.temperature(gap.interval.shoot_at_c)
-
-
-def _plan(out: Out, plan: Plan) -> None:
-    out.heading(f"Plan: {text.some(len(plan.steps), 'step')}, {text.minutes(plan.total_minutes)}")
-    numbered = list(enumerate(plan.steps, start=1))
-    for camera, some in groupby(numbered, key=lambda one: _camera(one[1])):
-        out.paragraph(camera, indent=2)
-        _steps(out, list(some))
-    if plan.bound_minutes is not None and plan.bound_minutes < plan.total_minutes:
-        out.paragraph(
-            f"No plan takes less than {text.minutes(plan.bound_minutes)}; a shorter one than this may exist.", indent=2
-        )
-
-
-def _steps(out: Out, numbered: Sequence[tuple[int, Step]]) -> None:
-    table(
-        out,
-        (
-            Column("", right=True),
-            Column("shoot"),
-            Column("exposure", right=True),
-            Column("temp.", right=True),
-            Column("takes", right=True),
-            Column("serves"),
-        ),
-        [
-            (
-                f"{number}.",
-                f"{step.frames} {step.kind.value if step.frames == 1 else _many(step.kind.value)}",
-                text.exposure(step.exposure_s),
-                _step_temperature(step),
-                text.minutes(step.minutes),
-                text.some(step.serves_lights, "light"),
-            )
-            for number, step in numbered
-        ],
-        indent=4,
-    )
-
-
-def _step_temperature(step: Step) -> str:
-    if step.temperature_c is not None:
-        return text.temperature(step.temperature_c)
-    return "as theirs" if step.kind is Kind.DARK else "any"
-
-
-def _many(kind: str) -> str:
-    return {"bias": "biases"}.get(kind, kind + "s")

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from darklib.facts.frame import BodyRef, Frame, Readout
+from darklib.facts.frame import BodyRef, DarkRatio, Frame, Readout
 from darklib.facts.match import Batch, CalibrationSet, Choice, Match, NearMiss, Reason, Recipe, Temperatures
 from darklib.facts.plan import Gap, Plan, Step
 from darklib.facts.train import TrainRef
@@ -129,9 +129,7 @@ def frame(value: Frame, root: Path | None) -> Json:
         "time_from": value.time_from,
         "night": value.night,
         "series": value.series,
-        "dark_ratio": None
-        if value.dark_ratio is None
-        else {"value": value.dark_ratio.value, "error": value.dark_ratio.error, "against": value.dark_ratio.against},
+        "dark_ratio": _dark_ratio(value.dark_ratio),
         "combined": combined,
         "row_order": value.row_order,
         "path": absolute(value, root),
@@ -253,6 +251,10 @@ def match(value: Match, root: Path | None) -> Json:
     }
 
 
+def _dark_ratio(value: DarkRatio | None) -> Json | None:
+    return None if value is None else {"value": value.value, "error": value.error, "against": value.against}
+
+
 def gap(value: Gap) -> Json:
     """Calibration frames that some lights lack."""
     interval = None
@@ -278,11 +280,17 @@ def gap(value: Gap) -> Json:
         "verdict_now": value.verdict_now.value,
         "still_possible": value.still_possible,
         "cooled": value.cooled,
+        "id": value.id,
+        "frame_bytes": value.frame_bytes,
+        "dark_ratio": _dark_ratio(value.dark_ratio),
+        "remedy": value.remedy or None,
+        "expected": value.expected,
     }
 
 
-def _step(value: Step) -> Json:
+def _step(number: int, value: Step) -> Json:
     return {
+        "number": number,
         "kind": value.kind.value,
         "body": body(value.body),
         "readout": readout(value.readout),
@@ -291,15 +299,34 @@ def _step(value: Step) -> Json:
         "frames": value.frames,
         "minutes": value.minutes,
         "serves_lights": value.serves_lights,
+        "low_c": value.low_c,
+        "high_c": value.high_c,
+        "how": value.how,
+        "settling_minutes": value.settling_minutes,
+        "bytes": value.bytes,
+        "gaps": list(value.gaps),
+        "batches": list(value.batches),
+        "lights_seconds": value.lights_seconds,
     }
 
 
 def plan(value: Plan) -> Json:
     """What to shoot, in order."""
+    evening = None
+    if value.evening is not None:
+        evening = {
+            "minutes": value.evening.minutes,
+            "served_seconds": value.evening.served_seconds,
+            "asked_seconds": value.evening.asked_seconds,
+            "left_out": list(value.evening.left_out),
+            "bound_seconds": value.evening.bound_seconds,
+        }
     return {
-        "steps": [_step(step) for step in value.steps],
+        "steps": [_step(number, step) for number, step in enumerate(value.steps, start=1)],
         "total_minutes": value.total_minutes,
         "bound_minutes": value.bound_minutes,
+        "bytes": value.bytes,
+        "evening": evening,
     }
 
 
