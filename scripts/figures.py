@@ -22,11 +22,13 @@ STUDIES = ROOT / "scripts" / "studies"
 TOPICS: dict[str, tuple[str, int]] = {
     "ageing": ("scripts.studies.ageing", 100),
     "identity": ("scripts.studies.identity", 10_000),
+    "kinds": ("scripts.studies.kinds", 5_800),
     "thermometer": ("scripts.studies.thermometer", 1_000),
     "prediction": ("scripts.studies.prediction", 200),
     "mutants": ("scripts.studies.mutants", 100_000),
     "sensor": ("scripts.studies.sensor", 200),
     "reliability": ("scripts.studies.reliability", 2_000),
+    "watching": ("scripts.studies.watching", 10_000),
 }
 """Topic: its module, and how much is done where no --count is given."""
 

@@ -53,8 +53,12 @@ def files_of_record(opened: Opened, root: Path) -> Iterator[Finding | None]:
 
 
 def _tells_of_copies_only(opened: Opened, path: Path) -> bool:
-    """Whether a journal file was written by such a comparison, after the copy: no copy can have it yet."""
+    """Whether a journal file was written by such a comparison, after the copy, so that no copy can have it yet; or
+    holds nothing at all, since it was interrupted.
+    """
     for line in journal.read(opened.seam, path):
+        if line.trouble == "torn":
+            continue
         if line.entry is None or not isinstance(decode(line.entry), RunStarted | CopyChecked | RunEnded):
             return False
     return True

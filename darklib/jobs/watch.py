@@ -29,8 +29,8 @@ from darklib.store.settled import Settling, unsettled
 from darklib.store.walk import Found, walk
 
 LOOK_EVERY_S = 5.0
-SHARE_OF_LOOKING = 4.0
-"""A look that takes long, on a slow share, is followed by a pause so many times as long."""
+PAUSE_FOR_LOOKING = 4.0
+"""A look through the folders that takes long, on a slow share, is followed by a pause so many times as long."""
 
 LONGEST_PAUSE_S = 300.0
 """The pause after failures, which doubles each time."""
@@ -116,16 +116,15 @@ class Watch:
     def go_on(self) -> None:
         """Looks again and again. Ends with KeyboardInterrupt, after the file in hand and with all complete recorded."""
         while True:
-            started_s = self.seam.monotonic()
-            pause_s = self.look()
-            took_s = self.seam.monotonic() - started_s
-            self.seam.sleep(max(pause_s, SHARE_OF_LOOKING * took_s if pause_s == LOOK_EVERY_S else 0.0))
+            self.seam.sleep(self.look())
 
     def look(self) -> float:
         """One look at the folders, and a round where something has settled. Returns seconds until the next."""
         try:
+            started_s = self.seam.monotonic()
             found, all_seen = self._found()
-            due = self.settling.look(found, self.seam.monotonic(), all_seen=all_seen)
+            now_s = self.seam.monotonic()
+            due = self.settling.look(found, now_s, all_seen=all_seen)
             ready = self._examined(due) if due else []
             if ready:
                 self._round(ready)
@@ -137,7 +136,7 @@ class Watch:
             words = f"Unexpected {type(error).__name__}: {' '.join(str(error).split()) or 'no further words'}"
             return self._failed(DarklibError("unexpected", words))
         self._failures, self._said = 0, ""
-        return LOOK_EVERY_S
+        return max(LOOK_EVERY_S, PAUSE_FOR_LOOKING * (now_s - started_s))
 
     # 1. what is there
 

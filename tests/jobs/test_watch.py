@@ -333,6 +333,30 @@ def test_ctrl_c_ends_after_the_file_in_hand_and_tells_of_what_was_done(
     assert len(told.stored) == frames == 1
 
 
+def test_a_slow_share_is_looked_at_less_often_and_a_long_round_delays_nothing(card: Path) -> None:
+    class Slow(Timed):
+        share = True
+
+        def _call(self, name: str, path: str, func: Callable[[], T]) -> T:
+            if (name == "scandir") == self.share and name in ("scandir", "create_exclusive"):
+                self.now_s += 30.0
+            return func()
+
+    put(card / "d.fits", DARK)()
+    heard, seam = Heard(), Slow(then=3)
+    with pytest.raises(KeyboardInterrupt):
+        watch(card.parent / "library", Asked((str(card),)), heard, seam=seam)
+    assert min(seam.pauses) >= 4 * 30.0
+    put(card / "l.fits", LIGHT)()
+    heard, seam = Heard(), Slow(then=3)
+    seam.share = False
+    with pytest.raises(KeyboardInterrupt):
+        watch(card.parent / "library", Asked((str(card),)), heard, seam=seam)
+    assert stored(heard) == ["l.fits"]
+    assert seam.now_s > 30.0
+    assert set(seam.pauses) == {LOOK_EVERY_S}
+
+
 @pytest.mark.parametrize("way", ["move", "in_place", "dry_run"])
 def test_in_the_other_ways(way: str, card: Path) -> None:
     heard, _ = watched(card, put(card / "d.fits", DARK), None, None, put(card / "l.fits", LIGHT), then=5, **{way: True})

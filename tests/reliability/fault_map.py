@@ -228,7 +228,10 @@ def run_map(name: str, template: Path, at: Path, chosen: Callable[[int, tuple[st
     quiet = undisturbed(name, template, at)
     tally = Tally(name, len(quiet.calls))
     for n, call in enumerate(quiet.calls, 1):
-        for fault in chosen(n, faults_for(call, at)):
+        faults = faults_for(call, at)
+        if COMMANDS[name].lasting:
+            faults = tuple(fault for fault in faults if fault not in MEDDLING)
+        for fault in chosen(n, faults):
             assert fault in FAULTS
             try_fault(name, n, fault, quiet, template, at, tally)
     return tally

@@ -9,11 +9,12 @@ import json
 import os
 import shutil
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cache
+from importlib import import_module
 from io import FileIO
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ import numpy as np
 from breaking_seam import BreakingSeam
 
 from darklib.catalogue import schema
+from darklib.facts.errors import DarklibError
 from darklib.facts.naming import body_id
 from darklib.facts.train import TrainFacts, fingerprint
 from darklib.jobs import audit, correct
@@ -30,7 +32,12 @@ from darklib.jobs.export import export
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import init, open_library
 from darklib.jobs.rebuild import rebuild
+from darklib.jobs.results import IngestResult
+from darklib.jobs.verify import verify
+from darklib.jobs.watch import Asked as Watched
+from darklib.jobs.watch import Watch
 from darklib.readers.answers import Look, Refusal
+from darklib.readers.guard import LOOK
 from darklib.readers.open import look
 from darklib.scenario.fits_file import fits_bytes
 from darklib.store.durable import is_part
@@ -79,8 +86,8 @@ class InProcessGuard:
     refusing = False
     _known: dict[tuple[str, str, float], Look] = {}  # noqa: RUF012
 
-    def __init__(self, workers: int = 0) -> None:
-        self.workers = workers
+    def __init__(self, workers: int = 0, timeout_s: float = 0.0, task: str = LOOK) -> None:
+        self.workers, self.task = workers, task
 
     def __enter__(self) -> InProcessGuard:
         return self
@@ -93,6 +100,10 @@ class InProcessGuard:
             yield self._look(path)
 
     def _look(self, path: str) -> Look:
+        if self.task != LOOK:
+            module, _, function = self.task.partition(":")
+            found_by_task: Look = getattr(import_module(module), function)(path)
+            return found_by_task
         try:
             data = Path(path).read_bytes()
         except OSError:
@@ -197,13 +208,15 @@ def sha(data: bytes) -> str:
 @dataclass(frozen=True)
 class Command:
     """act: runs the command on a stage. moves: the source may be taken away. repeated: codes of errors that running it
-    once more may end in, since there is nothing left to do. hasty: see FixedSeam.
+    once more may end in, since there is nothing left to do. hasty: see FixedSeam. lasting: what somebody
+    changes meanwhile is rightly taken for what it then is (a watch looks again; a second copy is spoilt for good).
     """
 
     act: Callable[[Seam, Path], Any]
     moves: bool = False
     repeated: tuple[str, ...] = ()
     hasty: bool = False
+    lasting: bool = False
 
 
 def _job(job: Callable[..., Any], *arguments: Any, **named: Any) -> Callable[[Seam, Path], Any]:
@@ -220,6 +233,43 @@ def _ingest(**named: Any) -> Callable[[Seam, Path], Any]:
             return ingest(opened, [str(at / "card")], copiers=0, **named)
 
     return act
+
+
+class Unheard:
+    """Whom a watch tells what is looked for on the disk instead. A mistake of the program is none of a disk."""
+
+    def watching(self, places: Sequence[str]) -> None:
+        pass
+
+    def took_in(self, result: IngestResult, root: Path) -> None:
+        pass
+
+    def failed(self, error: DarklibError, again_in_s: float) -> None:
+        assert error.code != "unexpected", error.text
+
+    def note(self, text: str) -> None:
+        pass
+
+
+def _watch(seam: Seam, at: Path) -> None:
+    """A few looks at the card, each later than any pause: what settled is taken in, what failed is tried again."""
+    now_s = 0.0
+    seam.monotonic = lambda: now_s  # type: ignore[method-assign]
+    watch = Watch(at / "library", Watched((str(at / "card"),)), Unheard(), seam)
+    watch.begin()
+    for _ in range(5):
+        watch.look()
+        now_s += 4000.0
+
+
+def _verify_against(seam: Seam, at: Path) -> None:
+    """The second copy is made by somebody else, who meets no faults."""
+    for name in ("frames", "set-aside", "journal"):
+        if not (at / "second" / name).exists():
+            shutil.copytree(at / "library" / name, at / "second" / name)
+    shutil.copy2(at / "library" / "darklib.toml", at / "second")
+    with open_library(at / "library", seam=seam) as opened:
+        verify(opened, against=str(at / "second"))
 
 
 def _export(form: str) -> Callable[[Seam, Path], Any]:
@@ -248,6 +298,7 @@ COMMANDS: dict[str, Command] = {
     "ingest": Command(_ingest()),
     "ingest --move": Command(_ingest(move=True), moves=True),
     "ingest --in-place": Command(_ingest(in_place=True)),
+    "ingest --watch": Command(_watch, lasting=True),
     "ingest, stated": Command(_ingest(stated=Stated(body="Old box", temperature_c=-7.0)), hasty=True),
     "set-aside --retry": Command(_job(audit.retry_set_aside), hasty=True),
     "amend": Command(
@@ -264,6 +315,7 @@ COMMANDS: dict[str, Command] = {
     "export --as csv": Command(_export("csv")),
     "export --as links": Command(_export("links")),
     "export --as copies": Command(_export("copies")),
+    "verify --against": Command(_verify_against, lasting=True),
     "rebuild": Command(lambda seam, at: rebuild(at / "library", seam=seam)),
 }
 UPGRADE = Command(lambda seam, at: open_library(at / "library", seam=seam).close())
@@ -335,12 +387,13 @@ def state(at: Path) -> dict[str, Any]:
 
 _NAMES = {"bodies": "id", "readouts": "key", "series": "id", "trains": "fingerprint"}
 _REFERS = {"body": "bodies", "readout": "readouts", "series": "series", "train": "trains", "joined_to": "bodies"}
-_VARIES = frozenset(["pk", "run", "statement"])
+_VARIES = frozenset(["pk", "run", "statement", "made_at"])
 
 
 def rows(path: Path, *, runs: bool = False) -> dict[str, list[str]]:
     """Every row of every table, with plain sqlite3; references by what they refer to. runs: ids of runs count too."""
-    varies = {"pk"} if runs else _VARIES
+    # What is worked out from other rows is made anew by a rebuild, and so at another time.
+    varies = {"pk", "made_at"} if runs else _VARIES
     with closing(sqlite3.connect(path)) as connection:
         connection.row_factory = sqlite3.Row
         tables = [
