@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from darklib.facts.frame import Kind
 from darklib.facts.match import CalibrationSet, Choice, Reason, Series, Use, Verdict, Wanted
 from darklib.facts.settings import Settings
-from darklib.matching.darks import dark_pool, ranked
+from darklib.matching.dark_pool import dark_pool
+from darklib.matching.darks import ranked
 from darklib.matching.outcome import chosen
 from darklib.matching.pool import Pool, one_temperature, pool, with_merged
 from darklib.matching.stock import Stock

@@ -7,7 +7,8 @@ from darklib.facts.frame import Frame
 from darklib.facts.match import Batch, Choice, Match, NearMiss, Reason, Verdict
 from darklib.facts.settings import Settings
 from darklib.matching.biases import NOT_NEEDED, ForFlats, biases_for_lights, for_flats
-from darklib.matching.darks import dark_pool, ranked
+from darklib.matching.dark_pool import dark_pool
+from darklib.matching.darks import ranked
 from darklib.matching.flat_pricing import priced_flats
 from darklib.matching.flats import choose_flats
 from darklib.matching.outcome import chosen

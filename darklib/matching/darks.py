@@ -10,15 +10,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from darklib.facts.frame import Kind
-from darklib.facts.match import CalibrationSet, Choice, Reason, Recipe, Series, Use, Verdict, Wanted
+from darklib.facts.match import CalibrationSet, Choice, Reason, Recipe, Use, Verdict
 from darklib.facts.settings import Settings
-from darklib.facts.units import equal_exposures_s, exposures_equal, same_series_exposure
-from darklib.matching.pool import Candidate, Pool, one_temperature, pool, with_merged
-from darklib.matching.pricing import Pricing, Worth, reasons_of, worth
+from darklib.facts.units import exposures_equal, same_series_exposure
+from darklib.matching.pool import Candidate
+from darklib.matching.pricing import Asked, Pricing, Worth, asked, reasons_of, worth
 from darklib.matching.sets import frames_in
-from darklib.matching.stock import Stock
-from darklib.matching.target import Target, age_days, nights_apart
+from darklib.matching.target import Target, age_days
 from darklib.matching.verdicts import RANK, by_age, by_count, worst
 from darklib.sensor.odd_frames import SET_POINT_C
 
@@ -50,46 +48,25 @@ class Judged:
     worth: Worth | None = None
 
 
-def exposure_range_s(exposure_s: float) -> tuple[float, float]:
-    """The exposures that are equal to one, by `facts/units.exposures_equal`."""
-    return equal_exposures_s(exposure_s)
-
-
-def dark_pool(stock: Stock, role: str, target: Target, settings: Settings) -> Pool:
-    """Sets of darks of the target's exposure, merged ones included; what just misses beside them."""
-    if target.exposure_s is None:
-        return Pool((), ())
-    low_s, high_s = exposure_range_s(target.exposure_s)
-    questions = _questions(target, low_s, high_s, settings)
-    found = pool(stock, role, target, questions, rank_of(role, target, settings), settings, most_frames=320)
-    candidates = sorted(found.candidates, key=lambda one: _order_of_joining(one.set, target))
-    fit = one_temperature(settings.limits.set_span_c)
-    return Pool(with_merged(candidates, role, settings, fit), found.misses)
-
-
-def judge(
-    role: str, target: Target, candidate: Candidate, settings: Settings, pricing: Pricing | None = None
-) -> Judged:
+def judge(role: str, target: Target, candidate: Candidate, settings: Settings, asking: Asked | None = None) -> Judged:
     """The verdict of one candidate for some lights (or flats), with reasons and its place in the order.
 
-    pricing: of darks for lights, where the sensor is measured.
+    asking: the target's lights, for the price of darks where the sensor is measured.
     """
     one = candidate.set
     count = frames_in(one)
     days = age_days(target.night, one.first_night, one.last_night)
-    by_temperature, mismatch_c, why_temperature = _by_temperature(role, target, one, settings)
     count_verdict, why_count = by_count(role, count, settings)
     age_verdict, why_age = by_age(role, days, settings)
     found = None
-    if pricing is not None and role == "dark":
-        own_c = temperature_of(one)
+    if asking is not None and role == "dark":
         number = count if count is not None else settings.counts.darks_least
-        found = worth(pricing, target, one, own_c, number, settings, scale=candidate.scale, biases=candidate.biases)
-    if pricing is not None and found is not None:
+        own_c = temperature_of(one)
+        found = worth(asking, one, own_c, number, settings, scale=candidate.scale, biases=candidate.biases)
+    if asking is not None and found is not None:
         cap = worst(_by_number(count_verdict), age_verdict, _by_form(role, target, candidate, priced=True))
-        return _priced(
-            target, candidate, pricing, found, cap, (mismatch_c, days, count), (why_count, why_age), settings
-        )
+        return _priced(target, candidate, asking.pricing, found, cap, (days, count), (why_count, why_age), settings)
+    by_temperature, mismatch_c, why_temperature = _by_temperature(role, target, one, settings)
     cap = worst(count_verdict, age_verdict, _by_form(role, target, candidate))
     choice = Choice(
         worst(by_temperature, cap),
@@ -133,7 +110,8 @@ def ranked(
     role: str, target: Target, candidates: Iterable[Candidate], settings: Settings, pricing: Pricing | None = None
 ) -> list[Judged]:
     """The candidates judged, the best first."""
-    return sorted((judge(role, target, one, settings, pricing) for one in candidates), key=lambda judged: judged.key)
+    asking = asked(pricing, target, settings) if role == "dark" else None
+    return sorted((judge(role, target, one, settings, asking) for one in candidates), key=lambda judged: judged.key)
 
 
 def _by_number(verdict: Verdict) -> Verdict:
@@ -147,16 +125,17 @@ def _priced(
     pricing: Pricing,
     found: Worth,
     cap: Verdict,
-    known: tuple[float | None, int | None, int | None],
+    known: tuple[int | None, int | None],
     why: tuple[tuple[Reason, ...], tuple[Reason, ...]],
     settings: Settings,
 ) -> Judged:
-    """The verdict of a candidate by its price. known: mismatch in degrees, age in days, frames; why: count and age."""
+    """The verdict of a candidate by its price. known: age in days and frames; why: reasons of count and age."""
     one, price = candidate.set, found.price
-    mismatch_c, days, count = known
+    days, count = known
     why_count, why_age = why
-    _, _, why_temperature = _by_temperature("dark", target, one, settings)
-    notes = tuple(reason for reason in why_temperature if reason.code != "temperature_mismatch")
+    own_c, lights_c = temperature_of(one), target.median_c
+    mismatch_c = None if own_c is None or lights_c is None else round(own_c - lights_c, 2)
+    notes = () if own_c is None else _notes(target, one, own_c)
     if any(reason.code == "temperature_unknown" for reason in notes):
         cap = worst(cap, Verdict.USABLE)
     choice = Choice(
@@ -262,13 +241,7 @@ def _by_temperature(
             None,
             (Reason("temperature_unknown", f"The temperature of {' and '.join(sides)} is not known."),),
         )
-    notes: tuple[Reason, ...] = ()
-    if one.temperatures.median_c is None or target.only_set_points:
-        text = "Only the cooler's set-point is known, not what temperature was reached."
-        notes = (Reason("temperature_unknown", text, {"set_temperature_c": own_c}),)
-    elif one.set_temperature_c is not None and abs(own_c - one.set_temperature_c) > SET_POINT_C + 1e-9:
-        text = f"The darks were shot at {own_c:.1f} C, before the cooler had reached its {one.set_temperature_c:.1f} C."
-        notes = (Reason("not_at_set_point", text, {"darks_c": own_c, "set_temperature_c": one.set_temperature_c}),)
+    notes = _notes(target, one, own_c)
     ranks = sorted(RANK[verdict_at(own_c - value_c, settings)] for value_c in target.temperatures_c)
     rank = max(ranks[math.ceil(SHARE_SERVED * len(ranks)) - 1], RANK[verdict_at(mismatch_c, settings)])
     verdict = (Verdict.GOOD, Verdict.USABLE, Verdict.POOR)[rank]
@@ -282,6 +255,17 @@ def _by_temperature(
     text = f"The {served} drift from {low_c:.1f} to {high_c:.1f} C, further than darks of {own_c:.1f} C serve well."
     figures = {"temperature_mismatch_c": mismatch_c, "darks_c": own_c, f"{served}_c": lights_c}
     return verdict, mismatch_c, (Reason("temperature_mismatch", text, figures), *notes)
+
+
+def _notes(target: Target, one: CalibrationSet, own_c: float) -> tuple[Reason, ...]:
+    """What is odd about the temperatures, whatever they are."""
+    if one.temperatures.median_c is None or target.only_set_points:
+        text = "Only the cooler's set-point is known, not what temperature was reached."
+        return (Reason("temperature_unknown", text, {"set_temperature_c": own_c}),)
+    if one.set_temperature_c is not None and abs(own_c - one.set_temperature_c) > SET_POINT_C + 1e-9:
+        text = f"The darks were shot at {own_c:.1f} C, before the cooler had reached its {one.set_temperature_c:.1f} C."
+        return (Reason("not_at_set_point", text, {"darks_c": own_c, "set_temperature_c": one.set_temperature_c}),)
+    return ()
 
 
 def temperature_is_nothing(role: str, target: Target) -> bool:
@@ -339,61 +323,3 @@ def _exposure_step(role: str, target: Target, one: CalibrationSet) -> float:
     if exposures_equal(target.exposure_s, one.exposure_s) or not target.exposure_s or not one.exposure_s:
         return 0.5
     return float(round(abs(math.log2(target.exposure_s / one.exposure_s)) * 10))
-
-
-def temperatures_about(target: Target, reach_c: float) -> tuple[float | None, float | None]:
-    """The lights' temperatures and so many degrees beyond, in whole degrees, so that alike batches ask alike."""
-    if not target.temperatures_c:
-        return None, None
-    return float(math.floor(min(target.temperatures_c) - reach_c)), float(
-        math.ceil(max(target.temperatures_c) + reach_c)
-    )
-
-
-def _questions(target: Target, low_s: float, high_s: float, settings: Settings) -> list[Wanted]:
-    body = target.body.id if target.body else None
-    reach = settings.limits
-    questions = []
-    # Near in time matters among equals only, so what is near in temperature is asked for by itself.
-    for reach_c in (reach.good_temperature_c, reach.usable_temperature_c):
-        low_c, high_c = temperatures_about(target, reach_c)
-        questions.append(Wanted(Kind.DARK, body, low_s, high_s, low_c, high_c, near=target.near, limit=100))
-    questions.append(Wanted(Kind.DARK, body, low_s, high_s, near=target.near, limit=30))
-    # Of any body: what is not chosen, because it came from another one, is worth showing.
-    low_c, high_c = temperatures_about(target, reach.usable_temperature_c)
-    questions.append(Wanted(Kind.DARK, None, low_s, high_s, low_c, high_c, near=target.near, limit=40))
-    return list(dict.fromkeys(questions))
-
-
-def rank_of(role: str, target: Target, settings: Settings) -> "_RankDarks":
-    """Which series of darks are looked at frame by frame first."""
-    return _RankDarks(role, target, settings)
-
-
-@dataclass(frozen=True, slots=True)
-class _RankDarks:
-    """Series by how near their temperatures come to the lights', then by frames likely to be there, then by age."""
-
-    role: str
-    target: Target
-    settings: Settings
-
-    def __call__(self, series: Series) -> tuple[float, ...]:
-        t = series.temperatures
-        days = nights_apart(self.target.night, series.night)
-        age = math.inf if days is None else float(days)
-        if t.min_c is None or t.max_c is None or not self.target.temperatures_c:
-            return (math.inf, 0.0, age, -float(series.count))
-        low_c, high_c = min(self.target.temperatures_c), max(self.target.temperatures_c)
-        off_c = max(t.min_c - high_c, low_c - t.max_c, 0.0)
-        within = min(1.0, 2 * self.settings.limits.good_temperature_c / max(t.max_c - t.min_c, 0.01))
-        likely, _ = by_count(self.role, int(series.count * within), self.settings)
-        return (float(RANK[verdict_at(off_c, self.settings)]), float(RANK[likely]), round(off_c / READING_C), age)
-
-
-def _order_of_joining(one: CalibrationSet, target: Target) -> tuple[float, float, str]:
-    """Sets join a merged set the nearest in temperature first, then the nearest in time."""
-    own_c, lights_c = one.temperatures.median_c, target.median_c
-    off_c = math.inf if own_c is None or lights_c is None else round(abs(own_c - lights_c) / READING_C)
-    days = nights_apart(target.night, one.last_night)
-    return (off_c, math.inf if days is None else days, one.id)

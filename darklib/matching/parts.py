@@ -8,7 +8,7 @@ from darklib.facts.frame import Frame
 from darklib.facts.match import Verdict
 from darklib.facts.settings import Settings
 from darklib.matching.darks import READING_C, Judged, temperature_is_nothing, temperature_of, verdict_at
-from darklib.matching.pricing import Pricing, worth
+from darklib.matching.pricing import Asked, Pricing, asked, worth
 from darklib.matching.sets import frames_in
 from darklib.matching.target import Target
 from darklib.matching.verdicts import worst
@@ -41,7 +41,8 @@ def split(
         known = _worth_trying([one for one in known if one.worth is not None], lights)
     if len(known) < 2 or len(lights.frames) < 2 or temperature_is_nothing("dark", lights):
         return [lights.frames]
-    costs = [[_cost(frame, one, settings, lights, pricing) for one in known] for frame in lights.frames]
+    prices = Prices(lights, settings, pricing)
+    costs = [[_cost(frame, one, settings, prices) for one in known] for frame in lights.frames]
     if any(
         one.cap is Verdict.GOOD and max(row[at] for row in costs) < COST[Verdict.USABLE] for at, one in enumerate(known)
     ):
@@ -66,7 +67,7 @@ def _worth_trying(known: Sequence[Judged], lights: Target) -> list[Judged]:
     return tried
 
 
-def _cost(frame: Frame, one: Judged, settings: Settings, lights: Target, pricing: Pricing | None) -> float:
+def _cost(frame: Frame, one: Judged, settings: Settings, prices: "Prices") -> float:
     value_c = frame.temperature_c if frame.temperature_c is not None else frame.set_temperature_c
     own_c = temperature_of(one.candidate.set)
     if value_c is None or own_c is None:
@@ -74,29 +75,53 @@ def _cost(frame: Frame, one: Judged, settings: Settings, lights: Target, pricing
         return 0.0
     off_c = own_c - value_c
     unknown = 0.25 if one.candidate.unknown else 0.0
-    if pricing is not None:
-        return _priced(value_c, own_c, one, settings, lights, pricing) + unknown
+    if prices.pricing is not None:
+        return prices.of(value_c, own_c, one) + unknown
     return COST[worst(one.cap, verdict_at(off_c, settings))] + unknown + 0.01 * min(abs(off_c) / READING_C, 50.0)
 
 
-def _priced(value_c: float, own_c: float, one: Judged, settings: Settings, lights: Target, pricing: Pricing) -> float:
-    """What a light of that temperature costs with a set, in the unit of COST: 1 is where a set stops being good.
+class Prices:
+    """What lights of one temperature cost with a set, in the unit of COST: 1 is where a set stops being good.
 
-    With the number of lights of the whole batch, so that costs of lights can be compared before it is parted.
+    With the number of lights of the whole batch, so that costs of lights can be compared before it is parted. Each
+    temperature, as fine as it is read, and set is priced once.
     """
-    count = frames_in(one.candidate.set) or settings.counts.darks_least
-    at = replace(lights, temperatures_c=(float(round(value_c / READING_C) * READING_C),))
-    found = worth(
-        pricing, at, one.candidate.set, own_c, count, settings, scale=one.candidate.scale, biases=one.candidate.biases
-    )
-    if found is None:
-        return COST[Verdict.POOR]
-    limits = settings.prices
-    good = limits.good_fixed_percent if pricing.fixed else limits.good_dithered_percent
-    cost = 100.0 * found.avoidable / max(good, 1e-6)
-    hot = found.price.hot_left_per_megapixel / max(limits.good_hot_pixels_per_megapixel, 1e-6)
-    level = 100.0 * found.flat_residual / max(limits.good_flat_residual_percent, 1e-6)
-    return min(max(cost, hot, level, 0.0), MOST_COST)
+
+    def __init__(self, lights: Target, settings: Settings, pricing: Pricing | None) -> None:
+        self.pricing = pricing
+        self._lights = lights
+        self._settings = settings
+        self._asking: dict[float, Asked | None] = {}
+        self._costs: dict[tuple[float, int], float] = {}
+
+    def of(self, light_c: float, own_c: float, one: Judged) -> float:
+        """The cost of a light of that temperature with a set of that temperature."""
+        light_c = round(light_c / READING_C) * READING_C
+        key = (light_c, id(one))
+        if key not in self._costs:
+            self._costs[key] = self._cost(light_c, own_c, one)
+        return self._costs[key]
+
+    def _cost(self, light_c: float, own_c: float, one: Judged) -> float:
+        if light_c not in self._asking:
+            at = replace(self._lights, temperatures_c=(light_c,))
+            self._asking[light_c] = asked(self.pricing, at, self._settings)
+        asking = self._asking[light_c]
+        candidate = one.candidate
+        count = frames_in(candidate.set) or self._settings.counts.darks_least
+        found = None
+        if asking is not None:
+            found = worth(
+                asking, candidate.set, own_c, count, self._settings, scale=candidate.scale, biases=candidate.biases
+            )
+        if found is None or self.pricing is None:
+            return COST[Verdict.POOR]
+        limits = self._settings.prices
+        good = limits.good_fixed_percent if self.pricing.fixed else limits.good_dithered_percent
+        cost = 100.0 * found.avoidable / max(good, 1e-6)
+        hot = found.price.hot_left_per_megapixel / max(limits.good_hot_pixels_per_megapixel, 1e-6)
+        level = 100.0 * found.flat_residual / max(limits.good_flat_residual_percent, 1e-6)
+        return min(max(cost, hot, level, 0.0), MOST_COST)
 
 
 def _cheapest(costs: Sequence[Sequence[float]]) -> list[int]:

@@ -142,9 +142,31 @@ def sky_of(
     return sky_rate_e_s(above, exposure_s, dark, level_held=sensor.level_held)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Asked:
+    """Lights that ask for a price: as they are priced, with what an exact set of the number aimed at would cost them
+    and what no dark at all.
+    """
+
+    pricing: Pricing
+    lights: tuple[Lights, ...]
+    exact: Price
+    none: Price
+
+
+def asked(pricing: Pricing | None, target: Target, settings: Settings) -> Asked | None:
+    """A target's lights asking; None where there is no pricing, or their temperatures are not known."""
+    if pricing is None or not target.temperatures_c:
+        return None
+    lights = tuple(lights_at(pricing, target))
+    good = settings.counts.darks_good
+    exact = over_temperatures([price(pricing.sensor, one, exact_set(one, good)) for one in lights])
+    none = over_temperatures([price(pricing.sensor, one, None) for one in lights])
+    return Asked(pricing, lights, exact, none)
+
+
 def worth(
-    pricing: Pricing,
-    target: Target,
+    asking: Asked,
     one: CalibrationSet,
     own_c: float | None,
     count: int,
@@ -153,16 +175,14 @@ def worth(
     scale: float | None = None,
     biases: int | None = None,
 ) -> Worth | None:
-    """What a set of so many frames is worth for a target, or None where a temperature or exposure is not known."""
-    if own_c is None or one.exposure_s is None or not target.temperatures_c or count < 1:
+    """What a set of so many frames is worth for some lights, or None where its temperature or exposure is not known."""
+    if own_c is None or one.exposure_s is None or count < 1:
         return None
+    pricing = asking.pricing
     dark = DarkSet(one.exposure_s, own_c, count, 1.0 if scale is None else scale, biases)
-    prices, exacts, nones = [], [], []
-    for lights in lights_at(pricing, target):
-        prices.append(price(pricing.sensor, lights, dark))
-        exacts.append(price(pricing.sensor, lights, exact_set(lights, settings.counts.darks_good)))
-        nones.append(price(pricing.sensor, lights, None))
-    own, exact, none = over_temperatures(prices), over_temperatures(exacts), over_temperatures(nones)
+    prices = [price(pricing.sensor, lights, dark) for lights in asking.lights]
+    own = prices[0] if len(prices) == 1 else over_temperatures(prices)
+    exact, none = asking.exact, asking.none
     residual = flat_residual(own.level_error_e, own.sky_e) if own.sky_e > 0.0 else 0.0
     found = verdict_of(
         own.fixed if pricing.fixed else own.dithered,

@@ -6,14 +6,8 @@ from darklib.facts.frame import Kind
 from darklib.facts.match import Wanted
 from darklib.facts.settings import Settings
 from darklib.facts.units import exposures_equal
-from darklib.matching.darks import (
-    Judged,
-    bias_removed,
-    exposure_range_s,
-    rank_of,
-    temperature_of,
-    temperatures_about,
-)
+from darklib.matching.dark_pool import exposure_range_s, rank_of, temperatures_about
+from darklib.matching.darks import Judged, bias_removed, temperature_of
 from darklib.matching.pool import Candidate, Pool, pool
 from darklib.matching.pricing import Pricing
 from darklib.matching.stock import Stock
