@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from darklib.facts.frame import Kind
 from darklib.facts.match import CalibrationSet, Series, Wanted
 from darklib.facts.settings import Settings
+from darklib.facts.units import equal_exposures_s
 from darklib.matching.darks import READING_C, verdict_at
 from darklib.matching.pool import Pool, one_temperature, pool, with_merged
 from darklib.matching.stock import Stock
@@ -13,16 +14,11 @@ from darklib.matching.target import Target, nights_apart
 from darklib.matching.verdicts import RANK, by_count
 
 
-def exposure_range_s(exposure_s: float) -> tuple[float, float]:
-    """The exposures that are equal to one, by `facts/units.exposures_equal`."""
-    return equal_exposures_s(exposure_s)
-
-
 def dark_pool(stock: Stock, role: str, target: Target, settings: Settings) -> Pool:
     """Sets of darks of the target's exposure, merged ones included; what just misses beside them."""
     if target.exposure_s is None:
         return Pool((), ())
-    low_s, high_s = exposure_range_s(target.exposure_s)
+    low_s, high_s = equal_exposures_s(target.exposure_s)
     questions = _questions(target, low_s, high_s, settings)
     found = pool(stock, role, target, questions, rank_of(role, target, settings), settings, most_frames=320)
     candidates = sorted(found.candidates, key=lambda one: _order_of_joining(one.set, target))

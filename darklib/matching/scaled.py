@@ -5,8 +5,8 @@ from collections.abc import Sequence
 from darklib.facts.frame import Kind
 from darklib.facts.match import Wanted
 from darklib.facts.settings import Settings
-from darklib.facts.units import exposures_equal
-from darklib.matching.dark_pool import exposure_range_s, rank_of, temperatures_about
+from darklib.facts.units import equal_exposures_s, exposures_equal
+from darklib.matching.dark_pool import rank_of, temperatures_about
 from darklib.matching.darks import Judged, bias_removed, temperature_of
 from darklib.matching.pool import Candidate, Pool, pool
 from darklib.matching.pricing import Pricing
@@ -37,7 +37,7 @@ def scaled_pool(
     exposure_s = target.exposure_s
     if not exposure_s:
         return Pool((), ())
-    low_s, high_s = exposure_range_s(exposure_s)
+    low_s, high_s = equal_exposures_s(exposure_s)
     least, most = (SCALE_LOW, SCALE_HIGH) if pricing is None else (PRICED_LOW, PRICED_HIGH)
     low_c, high_c = temperatures_about(target, settings.limits.usable_temperature_c)
     body = target.body.id if target.body else None
