@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from darklib.catalogue.catalogue import Finding, FrameQuery
 from darklib.catalogue.findings import inputs_hash
-from darklib.facts.frame import BodyRef, Frame, Kind, Readout
+from darklib.facts.codes import WARNINGS
+from darklib.facts.frame import BodyRef, Frame, Kind, Readout, TemperatureFrom
 from darklib.facts.match import CalibrationSet
 from darklib.facts.plain import from_plain, to_plain
 from darklib.facts.sensor import LeftOut, SensorModel, Value
@@ -212,6 +213,15 @@ class _Part:
     frames: tuple[Frame, ...]
 
 
+def _temperature_c(one: CalibrationSet) -> float | None:
+    """The temperature a set was shot at. One worked out from hot pixels rests on a law of hot pixels, and would only
+    give that law back; it counts as not known here.
+    """
+    if any(frame.temperature_from is TemperatureFrom.PIXELS for frame in one.frames):
+        return None
+    return one.temperatures.median_c if one.temperatures.median_c is not None else one.set_temperature_c
+
+
 def _without_odd(one: CalibrationSet, left_out: list[LeftOut]) -> CalibrationSet:
     """The set without the frames that do not belong to it, which are noted."""
     odd = {item.name: item for item in odd_in(one)}
@@ -270,7 +280,7 @@ def _plan(group: Group) -> tuple[list[_Part], list[LeftOut]]:
         if first.combined is not None:
             left_out += [LeftOut(frame.id, "combined_frame", "a combination of frames") for frame in one.frames]
         elif flaw is not None:
-            left_out += [LeftOut(frame.id, flaw, "no plain dark") for frame in one.frames]
+            left_out += [LeftOut(frame.id, flaw, WARNINGS.get(flaw, flaw)) for frame in one.frames]
         else:
             usable.append(_without_odd(one, left_out))
     order = {Kind.BIAS: 0, Kind.FLAT: 1, Kind.DARK: 2}
@@ -336,7 +346,7 @@ def _measure(
         if measuring is None or not frames:
             continue
         one = part.set
-        facts = SetOf(one.id, tuple(ids), one.exposure_s, one.temperatures.median_c, one.first_night)
+        facts = SetOf(one.id, tuple(ids), one.exposure_s, _temperature_c(one), one.first_night)
         take_in = {Kind.BIAS: measuring.bias, Kind.FLAT: measuring.flat, Kind.DARK: measuring.dark}[one.kind]
         take_in(facts, frames)
     if measuring is None:

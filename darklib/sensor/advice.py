@@ -3,12 +3,14 @@
 from dataclasses import replace
 
 from darklib.facts.sensor import SensorModel
-from darklib.sensor.dark_law import LEAST_SPAN_C
+from darklib.sensor.dark_law import LEAST_SPAN_C, MOST_SPAN_C
 
 
-def with_advice(model: SensorModel, *, exposures_s: tuple[float, ...]) -> SensorModel:
-    """The model with its advice. exposures_s: of the darks it was measured from."""
-    return replace(model, advice=tuple(_advice(model, exposures_s)))
+def with_advice(model: SensorModel, *, exposures_s: tuple[float, ...], unknown: int = 0) -> SensorModel:
+    """The model with its advice. exposures_s: of the darks it was measured from; unknown: how many of them have no
+    temperature of their own.
+    """
+    return replace(model, advice=tuple(_advice(model, exposures_s, unknown)))
 
 
 def wants_flats(model: SensorModel) -> bool:
@@ -23,7 +25,7 @@ def wants_darks(model: SensorModel) -> bool:
     return model.gain_e_per_dn is not None and model.law is None and "black_clipped" not in model.troubles
 
 
-def _advice(model: SensorModel, exposures_s: tuple[float, ...]) -> list[str]:
+def _advice(model: SensorModel, exposures_s: tuple[float, ...], unknown: int) -> list[str]:
     said = []
     used = model.frames_used
     if used.get("bias", 0) < 2:
@@ -47,18 +49,21 @@ def _advice(model: SensorModel, exposures_s: tuple[float, ...]) -> list[str]:
     elif model.gain_e_per_dn is not None and "black_clipped" not in model.troubles:
         temperatures = [one.temperature_c for one in model.dark_current]
         span = max(temperatures) - min(temperatures) if temperatures else 0.0
-        if not temperatures:
+        if unknown:
             said.append(
-                "State the temperature of some darks (`darklib amend ID --temperature C`): none of them is known."
+                f"State the temperature of the {unknown} darks that have none recorded "
+                "(`darklib amend ID --temperature C`): they tell no dark current before."
             )
-        elif model.law is None and span < LEAST_SPAN_C:
+        if temperatures and model.law is None and span < LEAST_SPAN_C:
             said.append(
                 f"Shoot darks {LEAST_SPAN_C:g} degrees or more from those at {temperatures[0]:.1f} C: until then a "
                 "doubling in 6 degrees is assumed."
             )
-        elif model.law is None:
+        elif temperatures and model.law is None and span > MOST_SPAN_C:
+            said.append("Shoot darks at temperatures in between: over more than 40 degrees two points tell no law.")
+        elif temperatures and model.law is None:
             said.append("Shoot longer darks: the dark current is too small in most of them to show how it grows.")
-        elif model.doubling_c is None:
+        elif temperatures and model.doubling_c is None:
             said.append("The darks span more than 40 degrees, over which no single doubling holds; see its ends.")
     if darks >= 2 and len(exposures_s) < 2:
         said.append(

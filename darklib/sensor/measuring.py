@@ -185,7 +185,11 @@ class Measuring:
             left_out=tuple(self._left_out),
             read_noise_dn=noise_dn,
         )
-        return advice.with_advice(made, exposures_s=tuple(sorted({one.exposure_s for one in self._darks})))
+        return advice.with_advice(
+            made,
+            exposures_s=tuple(sorted({one.exposure_s for one in self._darks})),
+            unknown=sum(one.frames for one in self._darks if one.temperature_c is None),
+        )
 
     def _seen(self, gain: Value | None) -> Seen:
         return Seen(

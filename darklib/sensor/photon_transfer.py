@@ -31,6 +31,9 @@ LEAST_SIGNAL_NOISES = 2.0
 FIT_UP_TO = 0.7
 """The straight line is fitted up to this share of the saturation level (EMVA 1288, section 6.6)."""
 
+FULL_SHARE = 0.01
+"""A flat with this share of its pixels at the highest number is full."""
+
 OFF_LINE = 0.15
 """Where the variance falls short of the line by so much the response has left it (common practice, no single
 source).
@@ -158,7 +161,7 @@ def _pair(
     per_tile = np.concatenate(shots)
     shot = float(np.average(per_tile, weights=count))
     # At equal levels a pair's variance is known to sqrt(2 / n) of all of it, read noise included.
-    error = (shot + bias_dn2) * (2.0 / count.sum()) ** 0.5
+    error = (max(shot, 0.0) + bias_dn2) * (2.0 / count.sum()) ** 0.5
     return signal, shot, float(error), float(np.mean(tops)) if tops else 0.0
 
 
@@ -267,7 +270,7 @@ def _line(pairs: Sequence[FlatPair]) -> tuple[Value, float] | None:
 
 
 def _saturation(pairs: Sequence[FlatPair], top_signal_dn: float | None) -> float | None:
-    full = [one.signal_dn for one in pairs if one.top_share > 0.01]
+    full = [one.signal_dn for one in pairs if one.top_share >= FULL_SHARE]
     if not full:
         return None
     return top_signal_dn if top_signal_dn is not None else min(full)
@@ -288,6 +291,7 @@ def _linear(pairs: Sequence[FlatPair], saturation: float | None) -> tuple[float 
         one
         for one in ordered
         if one.signal_dn > low[-1].signal_dn
+        and one.top_share < FULL_SHARE  # a full converter is no bend
         and one.shot_dn2 + 4 * one.error_dn2 < (1.0 - OFF_LINE) * slope * one.signal_dn
     ]
     if not off:
