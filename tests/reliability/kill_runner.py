@@ -27,6 +27,7 @@ from sqlalchemy import Engine, event  # noqa: E402
 
 from darklib.catalogue import address  # noqa: E402
 from darklib.jobs import intake  # noqa: E402
+from darklib.readers import guard as readers  # noqa: E402
 from darklib.store import durable, hashing  # noqa: E402
 from darklib.store.seam import Buffer  # noqa: E402
 
@@ -84,7 +85,7 @@ def child(asked: dict[str, Any], at: Path, migrations: Path, answer: int) -> Non
     COUNTER.n = asked["n"]
     guard = intake.Guard
     if not asked["workers"]:
-        intake.Guard = InProcessGuard  # type: ignore[assignment, misc]
+        intake.Guard = readers.Guard = InProcessGuard  # type: ignore[assignment, misc]
     durable.PIECE = durable.TRANSFERRED = hashing.PIECE = 4096
     assert guard is not InProcessGuard
     if asked["command"] == "upgrade":

@@ -23,6 +23,7 @@ from darklib.jobs.asked import Nights  # noqa: E402
 from darklib.jobs.ingest import ingest  # noqa: E402
 from darklib.jobs.library import open_library  # noqa: E402
 from darklib.jobs.match import match  # noqa: E402
+from darklib.readers import guard  # noqa: E402
 
 
 def take_in(root: Path, card: str) -> dict[str, int]:
@@ -48,7 +49,7 @@ def look(root: Path, done: Path) -> dict[str, int]:
 
 if __name__ == "__main__":
     library, go, what, argument = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3], sys.argv[4]
-    intake.Guard = InProcessGuard  # type: ignore[assignment, misc]
+    intake.Guard = guard.Guard = InProcessGuard  # type: ignore[assignment, misc]
     record.FRAMES_AT_ONCE, record.SECONDS_AT_ONCE, record.SECONDS_BETWEEN_TURNS = 3, 0.02, 0.02
     sys.stdout.write("ready\n")
     sys.stdout.flush()
