@@ -87,6 +87,9 @@ def _unlit(facts: FrameFacts, signs: Signs) -> KindDecision:
 def _lit(facts: FrameFacts, signs: Signs) -> KindDecision:
     exposure = facts.exposure_s
     bright = signs.share >= FLAT_SHARE
+    plain_sky = signs.fall == 2 and signs.stars < 2 and not signs.leak and signs.certain_share < FLAT_SHARE
+    if exposure is not None and exposure > LONG_FLAT_S and plain_sky:
+        return _decided(Kind.LIGHT, 0.88, f"sky: {_named(signs)}, exposed longer than flats are")
     if bright and not signs.marked and signs.certain_share < FLAT_SHARE and signs.stars < 2:
         return _undecided(0.5, "lit, but no black level to tell how brightly")
     if signs.leak and signs.stars < 2 and signs.fall == 0 and not bright:
@@ -126,6 +129,8 @@ def _lit(facts: FrameFacts, signs: Signs) -> KindDecision:
         return _undecided(0.6, "bright, no stars, exposed for long")
     if exposure <= SHORT_S:
         return _decided(Kind.FLAT, 0.85, f"lit to {signs.share:.0%} of the range in a short exposure, no stars")
+    if exposure <= SKYLESS_S and signs.stars == 0 and signs.fall == 2 and not signs.leak:
+        return _decided(Kind.FLAT, 0.85, f"darker towards the corners, {exposure:.2g} s, no stars")
     if exposure > FLAT_S and signs.above_sigma is not None and signs.fall + signs.colour // 2 + signs.stars >= 2:
         return _decided(Kind.LIGHT, 0.88, f"sky: {_named(signs)}")
     return _undecided(0.6, f"lit, but neither stars nor bright: {_named(signs)}")

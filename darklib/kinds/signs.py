@@ -26,7 +26,8 @@ MARKED_FALL, MARKED_COLOUR = 0.02, 0.10
 SMOOTH_LEAK_SIGMA, SMOOTH_LEAK_SHARE = 1.5, 0.2
 """A glow of the readout amplifier is over long before the far side; stray light is not."""
 COLOURLESS_GLOW = 0.04
-UNEVEN_SIGMA = 0.15
+UNEVEN_SIGMA, UNEVEN_SHARE = 0.15, 0.08
+"""Strong vignetting is no parabola either: a share of the darkest corner's depth is allowed for."""
 SLOPE_SIGMA = 0.6
 """More than a bias slopes; an evenly lit frame slopes by a percent or more, which is nearly a sigma."""
 
@@ -41,6 +42,8 @@ SOFT_COSMIC = 0.2
 WHOLE_COSMIC = 0.03
 LEAST_BY_CHANCE, SURE_CHANCE = 0.03, 0.002
 """So many are always allowed for; and what chance brings more seldom than this are stars."""
+LINED_SIGMA, LINED_BY_CHANCE = 0.15, 0.5
+"""Where rows or columns stand out, the pixels around a peak do so together."""
 CROWDED, CROWDED_CHANCE = 1.0, 0.005
 """Hot pixels are crowded where so many clusters of them pass for stars; they lie as they lie, so that much that is
 unlikely is seen."""
@@ -59,8 +62,8 @@ class Signs:
     stars, colour, fall: 2 sure, 1 possible, 0 absent. leak: light or glow that reaches across the frame.
     over_noise: `share` in standard deviations.
     most_above_sigma: as above_sigma, the most that the noise leaves room for; None where that is not known.
-    soft, soft_expected: how many stars are lit softly all round, and how many chance explains; whole,
-    whole_expected: likewise of those lit wholly; crowded: hot pixels crowd.
+    soft, soft_expected: how many stars are lit softly all round, and how many chance explains; plain,
+    whole: likewise of the plain ones and of those lit wholly; crowded: hot pixels crowd.
     contrast: height of the third brightest star over the level above black.
     """
 
@@ -79,6 +82,8 @@ class Signs:
     uneven: bool
     sloping: bool
     most_above_sigma: float | None = None
+    plain: float = 0.0
+    plain_expected: float = 0.0
     soft: float = 0.0
     soft_expected: float = 0.0
     whole: float = 0.0
@@ -131,9 +136,11 @@ def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> S
         colour_share=None if black_dn is None or above_dn <= 0 else spread * noise / above_dn,
         fall=_graded(fall, FALL_SURE, FALL_POSSIBLE),
         leak=glow > SMOOTH_LEAK_SIGMA and dip > SMOOTH_LEAK_SHARE * glow and not _colourless_glow(facts, figures),
-        uneven=figures["uneven_sigma"] > max(UNEVEN_SIGMA, glow),
+        uneven=figures["uneven_sigma"] > max(UNEVEN_SIGMA, glow, UNEVEN_SHARE * dip),
         sloping=max(glow, dip) > SLOPE_SIGMA or figures["uneven_sigma"] > UNEVEN_SIGMA,
         most_above_sigma=most_above_sigma(facts, pixels),
+        plain=figures["plain_stars"],
+        plain_expected=_at_most(figures["plain_stars_by_chance"]) + expected_cosmic_stars(facts, pixels),
         soft=figures.get("soft_stars", 0.0),
         soft_expected=_at_most(figures.get("soft_stars_by_chance", 0.0))
         + SOFT_COSMIC * expected_cosmic_stars(facts, pixels),
@@ -196,7 +203,10 @@ def expected_cosmic_stars(facts: FrameFacts, pixels: PixelFacts) -> float:
 
 @dataclass(frozen=True, slots=True)
 class StarCounts:
-    """Sources of a frame: all, the plain ones, lit softly all round, lit wholly; and what chance explains."""
+    """Sources of a frame: all, the plain ones, lit softly all round, lit wholly; and what chance explains.
+
+    lined: whether whole rows or columns stand out.
+    """
 
     stars: float
     stars_by_chance: float
@@ -205,6 +215,7 @@ class StarCounts:
     soft: float
     soft_by_chance: float
     whole: float
+    lined: bool = False
 
 
 def star_grade(found: StarCounts, cosmic: float) -> int:
@@ -227,7 +238,7 @@ def star_grade(found: StarCounts, cosmic: float) -> int:
         perhaps |= unlikely(found.plain, plain_expected, CROWDED_CHANCE)
         perhaps |= unlikely(found.soft, soft_expected, CROWDED_CHANCE)
         return int(perhaps or unlikely(found.stars, expected, CROWDED_CHANCE))
-    if unlikely(found.soft, soft_expected + LEAST_BY_CHANCE, SURE_CHANCE):
+    if unlikely(found.soft, soft_expected + (LINED_BY_CHANCE if found.lined else LEAST_BY_CHANCE), SURE_CHANCE):
         return 2
     if found.plain > plain_expected + 2.0 + 2.0 * sqrt(plain_expected):
         return 2
@@ -267,6 +278,7 @@ def _stars(facts: FrameFacts, pixels: PixelFacts) -> int:
         soft=figures.get("soft_stars", 0.0),
         soft_by_chance=figures.get("soft_stars_by_chance", 0.0),
         whole=figures.get("whole_stars", 0.0),
+        lined=max(figures["rows_sigma"], figures["columns_sigma"]) > LINED_SIGMA,
     )
     return star_grade(counts, expected_cosmic_stars(facts, pixels))
 

@@ -5,6 +5,7 @@ a sky grows brighter or darker while it turns, by a percent in some minutes, whi
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from darklib.facts.frame import Kind, KindDecision, KindFrom
 from darklib.kinds.candidate import Candidate
@@ -12,11 +13,30 @@ from darklib.kinds.evidence import NO_BLACK
 from darklib.kinds.signs import Signs, unlikely
 
 LEAST_FRAMES = 5
-SOFT_IN_MOST = 0.6
+IN_MOST = 0.6
+EACH = 0.05
+"""So many of a sort are always allowed for in each frame."""
 SURE_CHANCE, PERHAPS_CHANCE = 1e-4, 0.02
 STEADY_SIGMA = 0.1
 """The levels of an unlit run lie within a tenth of a pixel's noise; of a sky that can be told from black, 3 sigma or
 more, that would be 3 percent."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Sum:
+    """Counts of one sort of stars in the frames of a run, and how many each has by chance."""
+
+    found: list[float]
+    expected: list[float]
+
+    @property
+    def stars(self) -> bool:
+        often = sum(count > 0 for count in self.found) >= IN_MOST * len(self.found)
+        return often and unlikely(sum(self.found), sum(self.expected), SURE_CHANCE)
+
+    @property
+    def perhaps(self) -> bool:
+        return unlikely(sum(self.found), sum(self.expected), PERHAPS_CHANCE)
 
 
 def told_together(
@@ -31,16 +51,14 @@ def told_together(
     seen = [found for place in run if (found := signs[place]) is not None]
     if len(seen) < len(run) or any(decisions[place].kind in (Kind.LIGHT, Kind.FLAT) for place in run):
         return {}
-    whole, whole_expected = sum(one.whole for one in seen), sum(one.whole_expected for one in seen)
-    soft, expected = sum(one.soft for one in seen), sum(one.soft_expected for one in seen) + 0.05 * len(seen)
     crowded = any(one.crowded for one in seen)
-    often = SOFT_IN_MOST * len(seen)
-    plainly = sum(one.whole > 0 for one in seen) >= often and unlikely(whole, whole_expected, SURE_CHANCE)
-    softly = not crowded and sum(one.soft > 0 for one in seen) >= often and unlikely(soft, expected, SURE_CHANCE)
-    if plainly or softly:
+    whole = _Sum([one.whole for one in seen], [one.whole_expected for one in seen])
+    plain = _Sum([one.plain for one in seen], [one.plain_expected + EACH for one in seen])
+    soft = _Sum([one.soft for one in seen], [one.soft_expected + EACH for one in seen])
+    if whole.stars or (not crowded and (plain.stars or soft.stars)):
         why = f"faint stars in most of the {len(run)} frames of its run"
         return {place: KindDecision(Kind.LIGHT, KindFrom.PIXELS, 0.9, why) for place in run}
-    if unlikely(whole, whole_expected, PERHAPS_CHANCE) or (not crowded and unlikely(soft, expected, PERHAPS_CHANCE)):
+    if whole.perhaps or (not crowded and (plain.perhaps or soft.perhaps)):
         why = f"no sign of light, but something like stars in the {len(run)} frames of its run together"
         return {
             place: KindDecision(None, None, 0.5, why)
