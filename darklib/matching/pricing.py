@@ -15,6 +15,7 @@ from darklib.sensor.cost import (
     ASSUMED_DOUBLING_C,
     ASSUMED_HOT_DOUBLING_C,
     ASSUMED_SKY_E_S,
+    HOT_LAW_SCATTER,
     DarkSet,
     Lights,
     Price,
@@ -179,7 +180,11 @@ def worth(
     if own_c is None or one.exposure_s is None or count < 1:
         return None
     pricing = asking.pricing
-    dark = DarkSet(one.exposure_s, own_c, count, 1.0 if scale is None else scale, biases)
+    dark = DarkSet(one.exposure_s, own_c, count)
+    if scale is not None:
+        by_exposure = pricing.exposure_s / one.exposure_s if one.exposure_s else scale
+        warmed = abs(scale / by_exposure - 1.0) > 1e-6
+        dark = replace(dark, scale=scale, biases=biases, law_scatter=HOT_LAW_SCATTER if warmed else 0.0)
     prices = [price(pricing.sensor, lights, dark) for lights in asking.lights]
     own = prices[0] if len(prices) == 1 else over_temperatures(prices)
     exact, none = asking.exact, asking.none

@@ -7,6 +7,7 @@ dark rate), `cost_noise` (variances), `cost_pointing` and `cost_rejection` (what
 
 from dataclasses import dataclass
 from functools import lru_cache
+from math import log
 from statistics import fmean
 
 from darklib.facts.sensor import SensorModel
@@ -20,6 +21,10 @@ ASSUMED_DOUBLING_C = 6.0
 
 ASSUMED_HOT_DOUBLING_C = 6.5
 """The same of hot pixels, which follow laws of their own (Widenhorn et al. 2002, Proc. SPIE 4669)."""
+
+HOT_LAW_SCATTER = 0.1
+"""Share by which the doubling of single hot pixels differs from the common one: activation energies are each pixel's own
+(Widenhorn et al. 2002, Proc. SPIE 4669; the figure is assumed)."""
 
 ASSUMED_SKY_E_S = 1.0
 """Electrons a second and pixel of the sky where lights do not tell: 0.05 behind a narrow filter, 6 in a town."""
@@ -54,7 +59,8 @@ class Lights:
 @dataclass(frozen=True, slots=True)
 class DarkSet:
     """A set of darks as it would be used. count: exposures in it. scale: its dark current is multiplied by this, the
-    bias taken from `biases` frames; median: combined by the median instead of the mean.
+    bias taken from `biases` frames; median: combined by the median instead of the mean. law_scatter: for a set that is
+    scaled to another temperature, by how much of itself the doubling of single hot pixels differs from the common one.
     """
 
     exposure_s: float
@@ -63,6 +69,7 @@ class DarkSet:
     scale: float = 1.0
     biases: int | None = None
     median: bool = False
+    law_scatter: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +170,12 @@ def _price(sensor: Sensor, lights: Lights, dark: DarkSet | None, kappa: float | 
             factor = median_factor(dark.biases) if dark.median else 1.0
             of_bias = (1.0 - k) ** 2 * reading / dark.biases * factor
         m = [weight * (reading + e) + of_bias for e in own]
+        if dark.law_scatter:
+            # What the common factor leaves on a hot pixel whose own law is another: fixed to the pixel, like noise of m.
+            doublings = abs(lights.temperature_c - dark.temperature_c) / sensor.rates.hot_doubling_c
+            share = log(2.0) * doublings * dark.law_scatter
+            for number in range(sensor.rates.first_hot, len(m)):
+                m[number] += (share * k * own[number]) ** 2
     delta = middle(r, shares)
     r = [residual - delta for residual in r]
     v = ready.variance_e2

@@ -1,6 +1,7 @@
 """The formulas of a price, each on numbers small enough for a pencil."""
 
-from math import inf, isclose, pi, sqrt
+from dataclasses import replace
+from math import inf, isclose, log, pi, sqrt
 
 import pytest
 
@@ -180,3 +181,12 @@ def test_the_median_factor_ends_at_half_pi() -> None:
     # Where the table ends the series goes on.
     assert median_factor(41) == pytest.approx(1.5543, abs=3e-4)
     assert median_factor(42) == pytest.approx(1.5206, abs=1e-3)
+
+
+def test_hot_pixels_of_other_laws_stay_behind_when_a_set_is_warmed() -> None:
+    # One doubling of the hot pixels (8 degrees): ln 2 x 0.1 of 1000 e- stays on a hundredth of the pixels.
+    lights = Lights(100.0, 0.0, 10, 1.0)
+    plain = DarkSet(100.0, -8.0, 20, 2.0, 50)
+    told = [price(SENSOR, lights, replace(plain, law_scatter=scatter), kappa=None).dithered for scatter in (0.0, 0.1)]
+    light_mean = 0.99 * 120.0 + 0.01 * 1110.0
+    assert told[1] - told[0] == pytest.approx(0.01 * (log(2.0) * 100.0) ** 2 / light_mean)
