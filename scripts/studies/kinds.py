@@ -20,6 +20,7 @@ from darklib.pixels.measure import MEASUREMENT_VERSION, measure
 from scripts.studies.kinds_scenes import FRAMES, Shown, series_of
 from scripts.studies.kinds_tally import Told, tables
 
+GOLDEN = (5.0**0.5 - 1.0) / 2.0
 FINAL_FROM = 100
 """The first seed that is for the table alone."""
 
@@ -63,6 +64,11 @@ def look(number: int, seed: int, share: float) -> list[Looked]:
     return [Looked(*one) for one in zip(frames, figures, alone, together, strict=True)]
 
 
+def share_of(number: int) -> float:
+    """Multiples of the golden section fill 0 to 1 evenly, however many there are: any beginning is a fair corpus."""
+    return number * GOLDEN % 1.0
+
+
 def without_pixels(shown: Shown) -> Shown:
     """The frame's truth, its array given back."""
     return Shown(
@@ -76,7 +82,7 @@ def run(seed: int, count: int) -> str:
     number_of_series = max(1, count // FRAMES)
     single, series = [], []
     for number in range(number_of_series):
-        for one in look(number, seed, (number + 0.5) / number_of_series):
+        for one in look(number, seed, share_of(number)):
             single.append(Told(one.shown, one.single))
             series.append(Told(one.shown, one.series))
     use = "for the table alone" if seed >= FINAL_FROM else "for development: limits may have been set by it"

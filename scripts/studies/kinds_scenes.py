@@ -79,7 +79,7 @@ class Circumstance:
 
 
 def series_of(number: int, seed: int, share: float) -> Iterator[Shown]:
-    """The frames of one series of the corpus. share: where in the corpus it stands (0..1), which gives its sort."""
+    """The frames of one series of the corpus. share: a number from 0 to 1, evenly spread over the series; its sort."""
     rng = np.random.default_rng([seed, number])
     sort = _sort_at(share)
     warm = sort == "warm_dark" or (sort in ("cap_on", "narrowband", "leak") and rng.random() < 0.35)
@@ -154,7 +154,7 @@ def _sky_over(scene: Circumstance, sort: str, camera: Sensor, plain: float, rng:
     if sort == "narrowband" or (sort == "cap_on" and rng.random() < 0.5):
         scene.sky, seen = plain * log_between(rng, 0.03, 3.0), log_between(rng, 1, 29)
     elif sort == "undersampled":
-        scene.fwhm, seen = rng.uniform(0.8, 1.5), log_between(rng, 25, 1500)
+        scene.fwhm, seen = rng.uniform(0.8, 1.5), log_between(rng, 25, 500)
     elif sort == "nebula":
         scene.nebula = rng.uniform(0.3, 4.0)
     elif sort == "dew_or_cloud":
@@ -164,7 +164,7 @@ def _sky_over(scene: Circumstance, sort: str, camera: Sensor, plain: float, rng:
         seen = log_between(rng, 10, 200) if scene.dew else log_between(rng, 0.1, 5)
     # The count of stars goes on below what can be seen, as it does in the sky.
     scene.faintest = 1.0
-    scene.stars = min(int(rng.poisson(seen * STAR_SEEN**scene.slope)), 4000)
+    scene.stars = min(int(rng.poisson(seen * STAR_SEEN**scene.slope)), 1500)
 
 
 def _field(rng: np.random.Generator, camera: Sensor, scene: Circumstance) -> dict[str, Any]:

@@ -15,8 +15,8 @@ Plane = NDArray[np.float32]
 SIX_BY_SIX = "GGRGGBGGBGGRBRGRBGGGBGGRGGRGGBRBGBRG"
 PATTERNS = ("RGGB", "GBRG", "BGGR", "GRBG")
 
-SIZES_MP = ((0.3, 0.9), (2.0, 6.0), (8.0, 24.0))
-SIZE_SHARES = (0.974, 0.02, 0.006)
+SIZES_MP = ((0.3, 0.5), (0.5, 1.5), (2.0, 6.0), (8.0, 24.0))
+SIZE_SHARES = (0.9, 0.074, 0.02, 0.006)
 """Mostly small for the sake of time; a few of every hundred large."""
 
 
