@@ -20,10 +20,10 @@ from scripts import environment  # noqa: E402
 
 STUDIES = ROOT / "scripts" / "studies"
 TOPICS: dict[str, tuple[str, int]] = {
-    "ageing": ("scripts.studies.ageing", 100),
+    "ageing": ("scripts.studies.ageing", 40),
     "identity": ("scripts.studies.identity", 10_000),
     "kinds": ("scripts.studies.kinds", 5_800),
-    "thermometer": ("scripts.studies.thermometer", 1_000),
+    "thermometer": ("scripts.studies.thermometer", 400),
     "prediction": ("scripts.studies.prediction", 200),
     "mutants": ("scripts.studies.mutants", 100_000),
     "sensor": ("scripts.studies.sensor", 200),

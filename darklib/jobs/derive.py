@@ -88,8 +88,8 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
 
 def after_ingest(opened: Opened, result: IngestResult) -> IngestResult:
     """The result of taking files in, with what their hot pixels say of them and of others."""
-    kinds = {frame.kind for frame in result.stored}
-    if result.dry_run or not kinds & {Kind.DARK, Kind.LIGHT}:
+    # Whatever was taken in now: a run that was stopped leaves frames that are recorded and not yet derived from.
+    if result.dry_run:
         return result
     derived = derive(opened)
     shas = [frame.sha256 for frame in result.stored]
