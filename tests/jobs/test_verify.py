@@ -1,6 +1,9 @@
 """Everything read again: what rotted, what went, what nobody recorded, and whether a second copy is whole."""
 
+import errno
 import shutil
+from collections.abc import Callable
+from io import FileIO
 from pathlib import Path
 
 import pytest
@@ -8,8 +11,11 @@ import pytest
 from darklib.facts.errors import DarklibError
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import Opened
+from darklib.jobs.ports import Silent
 from darklib.jobs.verify import verify
+from darklib.scenario.trio import trio
 from darklib.store import journal
+from darklib.store.seam import Seam, StrPath
 
 
 @pytest.fixture
@@ -107,3 +113,72 @@ def test_a_sample_reads_some(filled: Opened) -> None:
     assert 1 <= verify(filled, sample=0.3).checked <= 4
     with pytest.raises(DarklibError, match="share above 0"):
         verify(filled, sample=0.0)
+
+
+def test_what_is_strange_in_a_second_copy_and_what_no_copy_holds_are_named(
+    filled: Opened, trio_card: Path, tmp_path: Path
+) -> None:
+    nas = tmp_path / "nas"
+    nas.mkdir()
+    (nas / "x.fits").write_bytes(trio(5)[0].make())
+    ingest(filled, [str(nas)], in_place=True, workers=1)
+    copy = tmp_path / "copy"
+    shutil.copytree(filled.root, copy)
+    strange = [copy / "frames" / "stranger.fits", copy / "set-aside" / "other.txt", copy / "journal" / "old.jsonl"]
+    for path in strange:
+        path.write_bytes(b"x")
+    (copy / "frames" / ".hidden").write_bytes(b"a backup program's own")
+    result = verify(filled, against=str(copy))
+    assert sorted(result.unknown_files) == sorted(map(str, strange))
+    assert result.needs_attention
+    assert result.noted is True, "it lacks nothing"
+    assert result.in_place == (str(nas / "x.fits"),)
+    assert any(f"back up {nas}" in remark for remark in result.remarks)
+
+
+def test_a_copy_that_lacks_something_is_not_noted(filled: Opened, tmp_path: Path) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(filled.root, copy)
+    min(copy.joinpath("frames").rglob("*.fits")).unlink()
+    before = len(journal.files(filled.seam, filled.layout.journal))
+    assert verify(filled, against=str(copy)).noted is False
+    assert len(journal.files(filled.seam, filled.layout.journal)) == before
+
+
+def test_verify_alone_changes_nothing(filled: Opened, snapshot: Callable[[Path], dict[str, bytes]]) -> None:
+    before = {name: data for name, data in snapshot(filled.root).items() if not name.startswith("catalogue.sqlite-")}
+    assert verify(filled).noted is None
+    verify(filled, sample=0.5)
+    after = {name: data for name, data in snapshot(filled.root).items() if not name.startswith("catalogue.sqlite-")}
+    assert after == before
+
+
+def test_a_check_that_cannot_be_noted_is_a_remark(
+    filled: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = tmp_path / "copy"
+    shutil.copytree(filled.root, copy)
+
+    class Full(Seam):
+        def create_exclusive(self, path: StrPath) -> FileIO:
+            raise OSError(errno.ENOSPC, "No space left on device", path)
+
+    filled.seam = Full()
+    result = verify(filled, against=str(copy))
+    assert result.noted is False
+    assert any("could not be noted" in remark for remark in result.remarks)
+    assert not result.needs_attention
+
+
+def test_the_comparison_with_the_journal_tells_how_far_it_is(filled: Opened) -> None:
+    class Counted(Silent):
+        counts: list[list[int]] = []  # noqa: RUF012
+
+        def start(self, total_files: int, total_bytes: int | None) -> None:
+            self.counts.append([total_files, 0])
+
+        def advance(self, path: str, size: int) -> None:
+            self.counts[-1][1] += 1
+
+    verify(filled, progress=Counted())
+    assert Counted.counts == [[4, 4], [3, 3]]
