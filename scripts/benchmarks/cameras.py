@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from darklib.scenario.fits_card import card
-from scripts.benchmarks.stopwatch import Plan, Row, in_turns, median
+from scripts.benchmarks.stopwatch import Plan, Row, in_turns, median, process
 
 KINDS = (("Bias Frame", 0.0, 800.0, 10.0), ("Flat Field", 2.0, 21_000.0, 140.0), ("Dark Frame", 120.0, 830.0, 12.0))
 TARGET = 2.0
@@ -42,10 +42,10 @@ def row(plan: Plan) -> Row:
 
         read()
         mine, reference = in_turns(measured, read, plan.rounds)
+    memory = _peak_mb(plan.scratch, library)
     for path in paths:
         path.unlink()
     ratio = median(mine) / median(reference)
-    memory = _peak_mb()
     return Row(
         f"measuring a camera from {count} frames of {shape[0] * shape[1] / 1e6:.2g} megapixels",
         f"{median(mine):.1f} s",
@@ -82,12 +82,24 @@ def _files(folder: Path, count: int, height: int, width: int) -> Iterator[Path]:
         yield path
 
 
-def _peak_mb() -> float | None:
-    """Most memory of this process and, twice, of the largest child; None where the system does not tell."""
+MEMORY = """
+import resource, sys
+from pathlib import Path
+from darklib.jobs.library import open_library
+from darklib.jobs.sensor import FINDING, READERS, sensor
+if __name__ == "__main__":
+    with open_library(Path(sys.argv[1])) as opened:
+        opened.catalogue.drop_findings(FINDING)
+        sensor(opened)
+    own, child = (resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    print((own + READERS * child) / (2**20 if sys.platform == "darwin" else 2**10))
+"""
+
+
+def _peak_mb(scratch: Path, library: Path) -> float | None:
+    """Most memory of a process that measures, its reading processes included; None where the system does not tell."""
     if sys.platform == "win32":
         return None
-    import resource
-
-    unit = 2**20 if sys.platform == "darwin" else 2**10
-    own, child = (resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
-    return (own + 2 * child) / unit
+    program = scratch / "memory_of_measuring.py"
+    program.write_text(MEMORY, encoding="utf-8")
+    return float(process(str(program), str(library))().stdout)
