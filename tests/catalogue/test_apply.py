@@ -135,14 +135,14 @@ def test_runs_tell_what_they_did_and_whether_they_ended(catalogue: Catalogue) ->
 
 
 def test_exposures_are_compared_with_the_series_own_and_do_not_chain(catalogue: Catalogue) -> None:
-    # 2 percent or 1 s: 30.0 takes 30.9, but 31.8, which 30.9 would have taken, begins a series.
-    applied(catalogue, [stored("a", exposure_s=30.0), stored("b", exposure_s=30.9), stored("c", exposure_s=31.8)])
+    # 2 percent or 1 s: 40.0 takes 40.9, but 41.8, which 40.9 would have taken, begins a series.
+    applied(catalogue, [stored("a", exposure_s=40.0), stored("b", exposure_s=40.9), stored("c", exposure_s=41.8)])
     assert one(catalogue, "a").series == one(catalogue, "b").series != one(catalogue, "c").series
-    assert {series.exposure_s for series in catalogue.series()} == {30.0, 31.8}
+    assert {series.exposure_s for series in catalogue.series()} == {40.0, 41.8}
 
 
 def test_a_frame_that_fits_two_series_goes_to_the_nearer(catalogue: Catalogue) -> None:
-    applied(catalogue, [stored("a", exposure_s=30.0), stored("c", exposure_s=31.6), stored("b", exposure_s=30.9)])
+    applied(catalogue, [stored("a", exposure_s=40.0), stored("c", exposure_s=41.6), stored("b", exposure_s=40.9)])
     assert one(catalogue, "b").series == one(catalogue, "c").series
 
 

@@ -130,7 +130,7 @@ stored_entries = st.builds(
     names,
     st.sampled_from([Kind.LIGHT, Kind.LIGHT, Kind.LIGHT, Kind.FLAT, Kind.FLAT, Kind.DARK, None]),
     hours,
-    st.sampled_from([1.0, 30.0, 30.7, 31.4, 3600.0, None]),
+    st.sampled_from([1.0, 40.0, 40.7, 41.4, 3600.0, None]),
     st.sampled_from(["1", "1", "2"]),
     st.sampled_from([(), (), (Statement("clock_shift_s", 3600.0),), (Statement("kind", "light"),)]),
 )

@@ -26,7 +26,7 @@ names = st.lists(name, min_size=1, max_size=4, unique=True).map(lambda some: tup
 moment = st.integers(0, 50).map(lambda minutes: NOW + timedelta(minutes=minutes))
 statement = st.one_of(
     st.tuples(st.just("kind"), st.sampled_from(["dark", "bias", "light", "flat", None])),
-    st.tuples(st.just("exposure_s"), st.sampled_from([30.0, 30.7, 31.4, None])),
+    st.tuples(st.just("exposure_s"), st.sampled_from([40.0, 40.7, 41.4, None])),
     st.tuples(st.just("temperature_c"), st.sampled_from([-10.0, 4.25, None])),
     st.tuples(st.just("body"), st.sampled_from([*BODIES, "spare", "A 26 (1)", None])),
     st.tuples(st.just("train"), st.sampled_from(["my scope", "other", None])),
@@ -41,7 +41,7 @@ stored_entries = st.builds(
     st.sampled_from([*Kind, None]),
     st.lists(statement, max_size=2, unique_by=lambda one: one[0]),
     # Exposures that fit each other pairwise and not all: which series there are depends on the order.
-    exposure_s=st.sampled_from([30.0, 30.7, 31.4, 32.1, None]),
+    exposure_s=st.sampled_from([40.0, 40.7, 41.4, 42.1, None]),
     serial=st.sampled_from([None, "1", "2"]),
     at=st.sampled_from([NIGHT, NIGHT + timedelta(minutes=7), NIGHT + timedelta(days=1), None]),
     sensor_temperature_c=st.sampled_from([-10.0, -9.5, 3.33, None]),
@@ -165,7 +165,7 @@ def test_one_by_one_or_all_at_once_many_times(pair: tuple[Catalogue, Catalogue],
 
 
 def test_a_batch_cut_off_anywhere_is_finished_by_the_next(pair: tuple[Catalogue, Catalogue]) -> None:
-    whole = [stored(number, exposure_s=30.0 + number % 3) for number in range(40)]
+    whole = [stored(number, exposure_s=40.0 + number % 3) for number in range(40)]
     reference = emptied(pair[1])
     applied(reference, whole)
     for cut in (1, 13, 39):
@@ -176,14 +176,14 @@ def test_a_batch_cut_off_anywhere_is_finished_by_the_next(pair: tuple[Catalogue,
 
 
 def test_a_series_that_empties_is_gone_for_the_next_frame_of_the_same_batch(tmp_path: Path) -> None:
-    # 30.0 takes 30.9 but not 31.8; once its only frame is elsewhere, 30.9 begins a series that does take it.
+    # 40.0 takes 40.9 but not 41.8; once its only frame is elsewhere, 30.9 begins a series that does take it.
     history = [
-        stored("a", exposure_s=30.0),
+        stored("a", exposure_s=40.0),
         e.Stated("s1", (sha_of("a"),), "kind", "bias", "", NOW),
-        stored("b", exposure_s=30.9),
-        stored("c", exposure_s=31.8),
+        stored("b", exposure_s=40.9),
+        stored("c", exposure_s=41.8),
     ]
     with made(tmp_path) as catalogue:
         applied(catalogue, history)
         dark = next(series for series in catalogue.series() if series.kind is Kind.DARK)
-        assert (dark.exposure_s, dark.count) == (30.9, 2)
+        assert (dark.exposure_s, dark.count) == (40.9, 2)
