@@ -31,10 +31,13 @@ def _with_why(one: Judged, best: Judged) -> Choice:
     if one.worth is None or best.worth is None:
         return one.choice
     more = 100.0 * (one.worth.avoidable - best.worth.avoidable)
+    hot = one.worth.price.hot_left_per_megapixel - best.worth.price.hot_left_per_megapixel
     if bool(one.candidate.unknown) != bool(best.candidate.unknown):
         text = "Not everything is known of it; of the set chosen it is."
     elif more > 0.0 and round(more, 1) > 0.0:
         text = f"It costs {percent(more / 100.0)} of exposure time more than the set chosen."
+    elif hot > 0.5:
+        text = f"It leaves {hot:.0f} more hot pixels in a million than the set chosen."
     else:
         text = "It costs the same within the accuracy of the price; the set chosen is newer, larger or not scaled."
     return replace(

@@ -37,6 +37,8 @@ def split(
     that costs little: the cheapest sequence of sets, a change of set having a price, found by dynamic programming.
     """
     known = [one for one in judged if temperature_of(one.candidate.set) is not None]
+    if not lights.temperatures_c:
+        return [lights.frames]
     if pricing is not None:
         known = _worth_trying([one for one in known if one.worth is not None], lights)
     if len(known) < 2 or len(lights.frames) < 2 or temperature_is_nothing("dark", lights):

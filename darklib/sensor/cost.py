@@ -7,12 +7,12 @@ dark rate), `cost_noise` (variances), `cost_pointing` and `cost_rejection` (what
 
 from dataclasses import dataclass
 from functools import lru_cache
-from math import log
+from math import hypot, log
 from statistics import fmean
 
 from darklib.facts.sensor import SensorModel
 from darklib.sensor.cost_noise import median_factor, reading_variance
-from darklib.sensor.cost_pointing import dithered, fixed, hot_left, lights_factor, sharing
+from darklib.sensor.cost_pointing import dithered, fixed, fixed_with_hot, hot_left, lights_factor, sharing
 from darklib.sensor.cost_rates import Rates, rates_of
 from darklib.sensor.cost_rejection import KAPPA, LEAST_TO_REJECT, clipped_variance, loss
 
@@ -23,8 +23,8 @@ ASSUMED_HOT_DOUBLING_C = 6.5
 """The same of hot pixels, which follow laws of their own (Widenhorn et al. 2002, Proc. SPIE 4669)."""
 
 HOT_LAW_SCATTER = 0.1
-"""Share by which the doubling of single hot pixels differs from the common one: activation energies are each pixel's own
-(Widenhorn et al. 2002, Proc. SPIE 4669; the figure is assumed)."""
+"""Share by which the doubling of single hot pixels differs from the common one: activation energies are each pixel's
+own (Widenhorn et al. 2002, Proc. SPIE 4669; the figure is assumed)."""
 
 ASSUMED_SKY_E_S = 1.0
 """Electrons a second and pixel of the sky where lights do not tell: 0.05 behind a narrow filter, 6 in a town."""
@@ -77,6 +77,7 @@ class Price:
     """What a set costs against a perfect dark. fixed, dithered: q, the share by which the variance of the stack grows;
     factors: times as many lights win it back, None: no number does. hot_left_per_megapixel: pixels whose residual
     stands out of a light by 5 sigma. level_error_e: what is left of the dark's level; 0 where the camera holds it.
+    fixed_with_hot: q on fixed pixels with hot pixels left counted in, for comparing sets.
     """
 
     fixed: float
@@ -86,6 +87,7 @@ class Price:
     hot_left_per_megapixel: float
     level_error_e: float
     sky_e: float
+    fixed_with_hot: float
 
 
 def sensor_of(model: SensorModel, near_c: float | None = None) -> Sensor | None:
@@ -171,16 +173,17 @@ def _price(sensor: Sensor, lights: Lights, dark: DarkSet | None, kappa: float | 
             of_bias = (1.0 - k) ** 2 * reading / dark.biases * factor
         m = [weight * (reading + e) + of_bias for e in own]
         if dark.law_scatter:
-            # What the common factor leaves on a hot pixel whose own law is another: fixed to the pixel, like noise of m.
+            # What the common factor leaves on a hot pixel whose own law is another: fixed to the pixel, up or down.
             doublings = abs(lights.temperature_c - dark.temperature_c) / sensor.rates.hot_doubling_c
             share = log(2.0) * doublings * dark.law_scatter
-            for number in range(sensor.rates.first_hot, len(m)):
-                m[number] += (share * k * own[number]) ** 2
+            for number in range(sensor.rates.first_hot, len(r)):
+                r[number] = hypot(r[number], share * k * own[number])
     delta = middle(r, shares)
     r = [residual - delta for residual in r]
     v = ready.variance_e2
     sharing_ = sharing(lights.places) if lights.places else float(lights.count)
     of_fixed = fixed(r, m, v, shares, ready.sigma_e, sharing_)
+    compared = fixed_with_hot(r, m, v, shares, ready.sigma_e, sharing_)
     if kappa is None:
         of_dithered = dithered(r, m, v, shares)
     else:
@@ -195,6 +198,7 @@ def _price(sensor: Sensor, lights: Lights, dark: DarkSet | None, kappa: float | 
         hot_left(r, shares, ready.sigma_e),
         0.0 if sensor.level_held else delta,
         sky_e,
+        compared,
     )
 
 
@@ -220,6 +224,7 @@ def over_temperatures(prices: list[Price]) -> Price:
         fmean(one.hot_left_per_megapixel for one in prices),
         fmean(one.level_error_e for one in prices),
         fmean(one.sky_e for one in prices),
+        fmean(one.fixed_with_hot for one in prices),
     )
 
 

@@ -33,6 +33,19 @@ def fixed(r: Floats, m: Floats, v: Floats, shares: Floats, sigma: float, sharing
     return sharing_ * errors / noise if noise else float("inf")
 
 
+def fixed_with_hot(r: Floats, m: Floats, v: Floats, shares: Floats, sigma: float, sharing_: float) -> float:
+    """The same over all pixels, residuals beyond HOT_SIGMA counted as that much: for comparing sets.
+
+    `fixed` falls where a worse set pushes more pixels over the limit; this only rises.
+    """
+    most = (HOT_SIGMA * sigma) ** 2
+    errors = noise = 0.0
+    for residual, of_set, of_light, share in zip(r, m, v, shares, strict=True):
+        errors += share * (min(residual * residual, most) + of_set)
+        noise += share * of_light
+    return sharing_ * errors / noise
+
+
 def dithered(r: Floats, m: Floats, v: Floats, shares: Floats) -> float:
     """q with every light on other pixels and nothing rejected: errors average down like noise, hot pixels included."""
     errors = noise = 0.0

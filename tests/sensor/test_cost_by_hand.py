@@ -11,7 +11,7 @@ from darklib.facts.settings import PriceLimits
 from darklib.sensor.cost import DarkSet, Lights, Price, Sensor, exact_set, middle, over_temperatures, price
 from darklib.sensor.cost_flats import flat_cost, flat_residual
 from darklib.sensor.cost_noise import median_factor, reading_variance, set_variance
-from darklib.sensor.cost_pointing import dithered, fixed, hot_left, lights_factor, sharing
+from darklib.sensor.cost_pointing import dithered, fixed, fixed_with_hot, hot_left, lights_factor, sharing
 from darklib.sensor.cost_rates import Rates, rates_of
 from darklib.sensor.cost_verdict import verdict_of
 
@@ -55,6 +55,8 @@ def test_fixed_and_dithered_sums() -> None:
     # With sigma 20 it stays within: 12 x 1001.2 / 120.
     assert fixed(r, m, v, shares, 20.0, 12.0) == pytest.approx(100.12)
     assert fixed(r, m, v, (0.0, 1.0), 10.0, 12.0) == inf
+    # For comparing sets the hot pixel counts as 50: 12 x (0.9 x 1 + 0.1 x 2503) / 120.
+    assert fixed_with_hot(r, m, v, shares, 10.0, 12.0) == pytest.approx(25.12)
 
 
 def test_what_wins_a_cost_back() -> None:
@@ -150,7 +152,7 @@ def test_limits_can_be_set() -> None:
 
 
 def test_several_temperatures_are_averaged() -> None:
-    a, b = (Price(q, q / 10, None, 1.0, 100 * q, q, 10.0) for q in (0.2, 0.4))
+    a, b = (Price(q, q / 10, None, 1.0, 100 * q, q, 10.0, q) for q in (0.2, 0.4))
     both = over_temperatures([a, b])
     assert both.fixed == pytest.approx(0.3)
     assert both.dithered == pytest.approx(0.03)
@@ -187,6 +189,10 @@ def test_hot_pixels_of_other_laws_stay_behind_when_a_set_is_warmed() -> None:
     # One doubling of the hot pixels (8 degrees): ln 2 x 0.1 of 1000 e- stays on a hundredth of the pixels.
     lights = Lights(100.0, 0.0, 10, 1.0)
     plain = DarkSet(100.0, -8.0, 20, 2.0, 50)
-    told = [price(SENSOR, lights, replace(plain, law_scatter=scatter), kappa=None).dithered for scatter in (0.0, 0.1)]
+    one_law = replace(SENSOR, rates=replace(RATES, doubling_c=8.0))
+    told = [price(one_law, lights, replace(plain, law_scatter=scatter), kappa=None).dithered for scatter in (0.0, 0.1)]
     light_mean = 0.99 * 120.0 + 0.01 * 1110.0
-    assert told[1] - told[0] == pytest.approx(0.01 * (log(2.0) * 100.0) ** 2 / light_mean)
+    # The median of two bins is interpolated: a hundredth of the way to the hot one.
+    left = log(2.0) * 100.0
+    mean = 0.99 * (0.01 * left) ** 2 + 0.01 * (0.99 * left) ** 2
+    assert told[1] - told[0] == pytest.approx(mean / light_mean, rel=1e-3)
