@@ -291,11 +291,15 @@ class FrameRecord:
 
 @dataclass(frozen=True, slots=True)
 class DarkRatio:
-    """A frame's hot-pixel signal over that of the set of darks `against` (a series' id); error: one sigma of value."""
+    """A frame's hot-pixel signal over that of the set of darks `against` (a series' id); error: one sigma of value.
+
+    doublings: where the frame lies on the scale of its body and readout, exposure allowed for; only differences count.
+    """
 
     value: float
     error: float
     against: str
+    doublings: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

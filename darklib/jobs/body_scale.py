@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -239,7 +239,10 @@ class BodyScale:
             }
         for row in self._rows:
             spot = self._spots.get(row.sha256)
-            ratio = None if spot is None else spot.ratio
+            ratio = None
+            if spot is not None:
+                at = self._darks.by_key[spot.key].at + spot.doublings
+                ratio = replace(spot.ratio, doublings=round(at, 4))
             free = inferred_counts(row.temperature_from)
             told_c, error_c = temperatures.get(row.sha256, (None, None)) if free else (None, None)
             same = not free or (_same(row.temperature_c, told_c) and _same(row.temperature_error_c, error_c))
@@ -331,4 +334,5 @@ def _close(a: float | None, b: float | None) -> bool:
 def _same_ratio(a: DarkRatio | None, b: DarkRatio | None) -> bool:
     if a is None or b is None:
         return a is b
-    return a.against == b.against and abs(a.value - b.value) <= SAME_RATIO * a.value
+    same = a.against == b.against and a.doublings == b.doublings
+    return same and abs(a.value - b.value) <= SAME_RATIO * a.value

@@ -7,7 +7,7 @@ answer that rests on them says so.
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from darklib.facts.match import CalibrationSet, Choice, Reason, Recipe, Use, Verdict
@@ -18,6 +18,7 @@ from darklib.matching.pricing import Asked, Pricing, Worth, asked, reasons_of, w
 from darklib.matching.sets import frames_in
 from darklib.matching.target import Target, age_days
 from darklib.matching.verdicts import RANK, by_age, by_count, worst
+from darklib.matching.warmth import by_hot_pixels, doublings_apart, with_ratio
 from darklib.sensor.odd_frames import SET_POINT_C
 
 READING_C = 0.5
@@ -31,7 +32,7 @@ MATTERS_FROM_S = {"dark": 1.0, "dark_flat": 30.0}
 below the reading noise within 1 s, and in 30 s under half a percent of a flat's 20,000 electrons (common practice, no
 single source)."""
 
-TIE_DITHERED, TIE_FIXED = 0.002, 0.01
+TIE_DITHERED, TIE_FIXED = 0.002, 0.02
 """Sets whose avoidable costs differ by less than such a share are equal; the newer and larger then is better."""
 
 
@@ -111,7 +112,10 @@ def ranked(
 ) -> list[Judged]:
     """The candidates judged, the best first."""
     asking = asked(pricing, target, settings) if role == "dark" else None
-    return sorted((judge(role, target, one, settings, asking) for one in candidates), key=lambda judged: judged.key)
+    judged = sorted((judge(role, target, one, settings, asking) for one in candidates), key=lambda judged: judged.key)
+    if role != "dark":
+        return judged
+    return [replace(one, choice=with_ratio(one.choice, target.frames, target.exposure_s)) for one in judged]
 
 
 def _by_number(verdict: Verdict) -> Verdict:
@@ -162,11 +166,14 @@ def _priced(
         + candidate.doubts
         + reasons_of(pricing, found, settings),
     )
-    tie = TIE_FIXED if pricing.fixed else TIE_DITHERED
+    dithered = 0.0 if pricing.fixed else float(round(found.avoidable / TIE_DITHERED))
+    # Where nobody knows whether the lights were dithered, sets that are equal if they were differ if they were not.
+    fixed = 0.0 if pricing.pointing == "dithered" else float(round(price.fixed_with_hot / TIE_FIXED))
     key = (
         float(bool(candidate.unknown)),
         0.0,
-        float(round(found.avoidable / tie)),
+        dithered,
+        fixed,
         float(candidate.form == "scaled"),
         math.inf if days is None else float(days),
         -float(date.fromisoformat(one.last_night).toordinal()) if one.last_night else 0.0,
@@ -235,6 +242,10 @@ def _by_temperature(
         return Verdict.GOOD, mismatch_c, ()
     served = "lights" if role == "dark" else "flats"
     if own_c is None or lights_c is None or mismatch_c is None:
+        apart = doublings_apart(target.frames, one.frames)
+        if apart is not None:
+            mismatch_c, why = by_hot_pixels(apart, served)
+            return verdict_at(mismatch_c, settings), mismatch_c, why
         sides = [side for side, value in ((f"the {served}", lights_c), ("the darks", own_c)) if value is None]
         return (
             Verdict.POOR,
@@ -309,7 +320,7 @@ def _assumed(settings: Settings) -> Reason:
     return Reason(
         "assumed_sensor",
         f"The sensor is not measured yet, so simple limits are used: within {good_c:.1f} C at equal exposure is good, "
-        f"within {usable_c:.1f} C usable.",
+        f"within {usable_c:.1f} C usable. `darklib sensor` measures it from the library's own frames.",
         {"good_temperature_c": good_c, "usable_temperature_c": usable_c},
     )
 

@@ -16,6 +16,7 @@ from darklib.facts.match import CalibrationSet
 from darklib.facts.naming import night_name
 from darklib.facts.settings import Settings
 from darklib.matching.batches import grouped
+from darklib.matching.warmth import place_c
 from darklib.sensor.odd_frames import SET_POINT_C
 
 ONE_GO = timedelta(hours=3)
@@ -126,7 +127,10 @@ def _clusters(members: list[Frame], span_c: float) -> list[list[Frame]]:
         elif frame.temperature_c is not None:
             free.append(frame)
     clusters = list(settled.values()) + _spans(free, span_c)
-    return clusters + ([unknown] if unknown else [])
+    # Without a temperature hot pixels part them all the same.
+    placed = [frame for frame in unknown if place_c(frame) is not None]
+    rest = [frame for frame in unknown if place_c(frame) is None]
+    return clusters + _spans(placed, span_c) + ([rest] if rest else [])
 
 
 def _sittings(members: list[Frame]) -> list[list[Frame]]:
@@ -162,10 +166,10 @@ def _spans(members: list[Frame], span_c: float) -> list[list[Frame]]:
     Most first, because a set is the better the more frames it has: frames shot while the camera was still cooling must
     not cut the long run that follows in two.
     """
-    rest = sorted(members, key=lambda frame: (frame.temperature_c or 0.0, frame.id))
+    rest = sorted(members, key=lambda frame: (_warmth_c(frame), frame.id))
     spans = []
     while rest:
-        values = [frame.temperature_c or 0.0 for frame in rest]
+        values = [_warmth_c(frame) for frame in rest]
         best_from, best_to, to = 0, 0, 0
         for start, low_c in enumerate(values):
             while to < len(values) and values[to] <= low_c + span_c + 1e-9:
@@ -175,6 +179,10 @@ def _spans(members: list[Frame], span_c: float) -> list[list[Frame]]:
         spans.append(rest[best_from:best_to])
         rest = rest[:best_from] + rest[best_to:]
     return spans
+
+
+def _warmth_c(frame: Frame) -> float:
+    return frame.temperature_c if frame.temperature_c is not None else place_c(frame) or 0.0
 
 
 def _label(cluster: Sequence[Frame]) -> str:

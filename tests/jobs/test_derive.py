@@ -10,6 +10,7 @@ import pytest
 from astropy.io import fits
 
 from darklib.facts.frame import Frame, TemperatureFrom
+from darklib.facts.match import Verdict
 from darklib.jobs.against_journal import differences
 from darklib.jobs.asked import Stated
 from darklib.jobs.correct import amend, body_changed, join_bodies, restore, retire, undo
@@ -17,6 +18,7 @@ from darklib.jobs.derive import derive
 from darklib.jobs.explain import explain
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import Opened, open_library
+from darklib.jobs.match import match
 from darklib.jobs.overview import bodies
 from darklib.jobs.rebuild import rebuild
 from darklib.jobs.results import IngestResult
@@ -158,6 +160,26 @@ def test_darks_of_several_temperatures_in_one_night_are_parted(opened: Opened, t
     rest = frames_of(opened, result)[5:]
     assert all(frame.temperature_from is TemperatureFrom.PIXELS for frame in rest)
     assert np.median([frame.temperature_c or 0.0 for frame in rest]) == pytest.approx(14.0, abs=2.5)
+
+
+def test_without_any_temperature_the_darks_of_the_nearest_dark_ratio_are_matched(
+    opened: Opened, tmp_path: Path
+) -> None:
+    body = Body(13)
+    body.shoot(tmp_path / "darks", "Dark", [4.0] * 10 + [16.0] * 10)
+    body.shoot(tmp_path / "lights", "Light", [15.5] * 4, first=NIGHT + timedelta(hours=3))
+    darks = taken_in(opened, tmp_path / "darks").stored
+    taken_in(opened, tmp_path / "lights")
+    choice = match(opened).matches[0].darks
+    assert choice.set is not None
+    assert {frame.sha256 for frame in choice.set.frames} == {frame.sha256 for frame in darks[10:]}
+    assert choice.verdict is Verdict.GOOD
+    assert choice.temperature_mismatch_c == pytest.approx(0.5, abs=0.6)
+    assert choice.dark_ratio == pytest.approx(2 ** (-0.5 / DOUBLING_C), abs=0.06)
+    assert "hot pixels" in choice.reasons[0].text
+    far = choice.runners_up[0]
+    assert far.verdict is Verdict.POOR
+    assert far.temperature_mismatch_c == pytest.approx(-11.5 * 6.5 / DOUBLING_C, abs=1.0)
 
 
 def test_a_camera_that_warms_up_is_told(opened: Opened, tmp_path: Path) -> None:
