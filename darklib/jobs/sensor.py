@@ -2,12 +2,13 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from math import log
 from typing import TYPE_CHECKING
 
 from darklib.catalogue.catalogue import Finding, FrameQuery
 from darklib.catalogue.findings import inputs_hash
-from darklib.facts.codes import WARNINGS
+from darklib.facts.codes import REASONS, WARNINGS
 from darklib.facts.frame import BodyRef, Frame, Kind, Readout, TemperatureFrom
 from darklib.facts.match import CalibrationSet
 from darklib.facts.plain import from_plain, to_plain
@@ -15,6 +16,7 @@ from darklib.facts.sensor import LeftOut, SensorModel, Value
 from darklib.jobs.library import Opened
 from darklib.jobs.ports import Progress, Silent
 from darklib.matching.odd import odd_in
+from darklib.matching.rules import ENDED_BY
 from darklib.matching.sets import NOT_PLAIN, sets_of
 from darklib.planning import cautions
 from darklib.store.durable import write_new
@@ -54,11 +56,14 @@ class SensorResult:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """All calibration frames of one body in one readout, as sets."""
+    """All calibration frames of one body in one readout, as sets. ended_at: when the camera was last changed so that
+    earlier darks no longer speak for it.
+    """
 
     body: BodyRef
     readout: Readout
     sets: tuple[CalibrationSet, ...]
+    ended_at: datetime | None = None
 
     @property
     def subject(self) -> str:
@@ -70,7 +75,7 @@ class Group:
 
     def inputs(self, lender: "Group | None" = None) -> str:
         """A name for all that the model is made from: which frames, and what is known of them. lender: of the gain."""
-        parts: list[object] = [] if lender is None else [lender.inputs()]
+        parts: list[object] = [self.ended_at] if lender is None else [self.ended_at, lender.inputs()]
         parts += [
             (
                 frame.sha256,
@@ -161,11 +166,13 @@ def groups_of(opened: Opened, body: str | None = None) -> list[Group]:
         if frame.body is not None:
             by_body.setdefault(frame.body.id, []).append(frame)
     groups = []
-    for members in by_body.values():
+    for body_id, members in by_body.items():
+        changes = opened.catalogue.body_changes(body_id)
+        ended_at = max((one.at for one in changes if one.what in ENDED_BY["dark"]), default=None)
         for readout, some in _by_readout(members):
             assert some[0].body is not None
             sets = tuple(sets_of(some, opened.settings))
-            groups.append(Group(some[0].body, readout, sets))
+            groups.append(Group(some[0].body, readout, sets, ended_at))
     return sorted(
         groups,
         key=lambda one: (one.body.label, one.body.id, one.readout.iso or 0, one.readout.gain or 0.0, one.subject),
@@ -211,6 +218,12 @@ class _Part:
 
     set: CalibrationSet
     frames: tuple[Frame, ...]
+
+
+def _before(one: CalibrationSet, moment: datetime | None) -> bool:
+    """Whether all of a set was shot before a moment."""
+    taken = [frame.taken_at for frame in one.frames]
+    return moment is not None and all(at is not None and at < moment for at in taken)
 
 
 def _temperature_c(one: CalibrationSet) -> float | None:
@@ -279,6 +292,8 @@ def _plan(group: Group) -> tuple[list[_Part], list[LeftOut]]:
             flaw = "in_camera_subtraction"
         if first.combined is not None:
             left_out += [LeftOut(frame.id, "combined_frame", "a combination of frames") for frame in one.frames]
+        elif one.kind is Kind.DARK and _before(one, group.ended_at):
+            left_out += [LeftOut(frame.id, "body_changed", REASONS["body_changed"]) for frame in one.frames]
         elif flaw is not None:
             left_out += [LeftOut(frame.id, flaw, WARNINGS.get(flaw, flaw)) for frame in one.frames]
         else:

@@ -15,7 +15,7 @@ from published_schemas import complaints
 
 from darklib.facts.frame import Kind
 from darklib.jobs import sensor as job
-from darklib.jobs.correct import amend, retire
+from darklib.jobs.correct import amend, body_changed, retire
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import Opened, init, open_library
 from darklib.jobs.sensor import sensor, sensor_models
@@ -131,6 +131,16 @@ def test_other_frames_or_facts_make_it_anew(opened: Opened) -> None:
     amend(opened, [frame.id for frame in warm], {"temperature_c": 12.0})
     assert sensor(opened).measured == 1
     assert max(dark.temperature_c for dark in sensor(opened).sensors[0].dark_current) == 12.0
+
+
+def test_darks_from_before_the_camera_was_remapped_are_left_out(opened: Opened) -> None:
+    (before,) = sensor(opened).sensors
+    body_changed(opened, before.body.id, what="remapped", at="2026-12-01")
+    after = sensor(opened)
+    assert after.measured == 1
+    assert after.sensors[0].frames_used["dark"] == 0
+    assert after.sensors[0].gain_e_per_dn == before.gain_e_per_dn
+    assert {one.code for one in after.sensors[0].left_out} == {"body_changed"}
 
 
 def test_a_file_that_cannot_be_read_is_left_out_and_said(opened: Opened) -> None:
