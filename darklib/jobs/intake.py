@@ -34,6 +34,7 @@ from darklib.jobs.results import Duplicate, IngestResult, KindGroup, PassedOver,
 from darklib.jobs.stated_for_all import new_camera, statements_of
 from darklib.jobs.tally import Tally
 from darklib.jobs.underway import Copying, Waiting, identified, to_wait
+from darklib.jobs.unstored_nights import in_their_nights
 from darklib.kinds.groups import decide, group_key
 from darklib.readers.guard import Guard
 from darklib.readers.open import Look
@@ -386,6 +387,8 @@ class Intake:
         if not self.dry_run and stored:
             by_sha = {frame.sha256: frame for frame in self._recorded([frame.sha256 for frame in stored])}
             stored = [by_sha.get(frame.sha256, frame) for frame in stored]
+        elif stored:
+            stored = in_their_nights(stored, self.opened.settings.site)
         return IngestResult(
             run=None if self.dry_run else self.recorder.run,
             dry_run=self.dry_run,

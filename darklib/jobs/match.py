@@ -8,15 +8,14 @@ from darklib.catalogue.catalogue import FrameQuery
 from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame, FrameRecord, Kind
 from darklib.facts.match import Batch, Match
-from darklib.facts.night import Shot, nights_of
 from darklib.facts.resolve import frame_of
 from darklib.facts.train import nearest_train
-from darklib.facts.units import instant_us, microseconds
 from darklib.jobs.asked import Nights
 from darklib.jobs.library import Opened
 from darklib.jobs.results import BatchesResult, MatchResult, SetAsideFile
 from darklib.jobs.sensor import sensor_models
 from darklib.jobs.stock import CatalogueStock
+from darklib.jobs.unstored_nights import in_their_nights
 from darklib.matching.batches import batches_of
 from darklib.matching.choose import match_all
 from darklib.store.names import shown
@@ -119,25 +118,4 @@ def lights_at(opened: Opened, paths: Sequence[str]) -> tuple[list[Frame], tuple[
         )  # fmt: skip
         frames.append(frame_of(record, train=nearest_train(look.facts.train, trains)))
     lights = [frame for frame in frames if frame.kind is Kind.LIGHT and not frame.retired]
-    return _in_their_nights(lights), tuple(unread)
-
-
-def _in_their_nights(lights: Sequence[Frame]) -> list[Frame]:
-    """An unbroken run of lights is one night here as in the library; those that are stored stay where they are."""
-    shots = [
-        Shot(
-            light.id,
-            light.body.id if light.body else None,
-            True,
-            instant_us(light.taken_at),
-            None if light.exposure_s is None else microseconds(light.exposure_s),
-            light.night,
-        )
-        for light in lights
-        if light.taken_at is not None and light.night is not None
-    ]
-    nights = nights_of(shots)
-    return [
-        light if light.series is not None else replace(light, night=nights.get(light.id, light.night))
-        for light in lights
-    ]
+    return in_their_nights(lights, opened.settings.site), tuple(unread)

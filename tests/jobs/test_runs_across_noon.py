@@ -65,3 +65,14 @@ def test_a_wrong_clock_is_stated_for_an_ingest_and_taken_back(opened: Opened, tm
     undo(opened, lights)
     assert nights(opened, *lights) == ["2026-10-03", "2026-10-03"]
     assert explain(opened, lights[0]).amendments[0].undone
+
+
+def test_a_dry_run_tells_the_nights_of_the_ingest(opened: Opened, tmp_path: Path) -> None:
+    card = tmp_path / "card"
+    for number, hours in enumerate((-0.5, -0.1, 0.3)):
+        put(card, f"l{number}.fits", hours)
+    put(card, "f.fits", 1.4, "Flat Field")
+    dry = {frame.id: frame.night for frame in ingest(opened, [str(card)], dry_run=True, workers=1).stored}
+    wet = {frame.id: frame.night for frame in ingest(opened, [str(card)], workers=1).stored}
+    assert dry == wet
+    assert set(wet.values()) == {"2026-10-03"}
