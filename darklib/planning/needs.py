@@ -14,6 +14,9 @@ from darklib.matching.sets import frames_in
 from darklib.matching.verdicts import least_of
 from darklib.planning.reach import Reach, ReachOf, by_limits
 
+TELLING_NOTHING = frozenset({"assumed_sensor", "other_readout", "not_at_set_point", "pointing_unknown", "sky_unknown"})
+"""Reasons that do not speak against a set."""
+
 OF_THE_TEMPERATURE = frozenset(
     {
         "assumed_sensor",
@@ -261,7 +264,7 @@ def _enough(role: str, served: Batch | CalibrationSet, choice: Choice, settings:
     """Whether there are frames enough, and only what the served frames don't tell keeps them from being good."""
     if choice.set is None or (frames_in(choice.set) or 0) < least_of(role, settings):
         return False
-    codes = {reason.code for reason in choice.reasons} - {"assumed_sensor", "other_readout", "not_at_set_point"}
+    codes = {reason.code for reason in choice.reasons} - TELLING_NOTHING
     return bool(codes) and all(code in OWN and OWN[code](served) for code in codes)
 
 

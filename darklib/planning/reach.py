@@ -6,7 +6,7 @@ from dataclasses import replace
 from darklib.facts.frame import Kind
 from darklib.facts.match import CalibrationSet, Match, Temperatures, Verdict
 from darklib.facts.settings import Settings
-from darklib.matching.pricing import NO_MODELS, Models, Pricing, pricing_of, worth
+from darklib.matching.pricing import NO_MODELS, Models, Pricing, asked, pricing_of, worth
 from darklib.matching.target import Target, lights_of
 
 Reach = Callable[[float], tuple[float, float]]
@@ -66,8 +66,13 @@ def _priced(light_c: float, lights: Target, pricing: Pricing, settings: Settings
         Temperatures(None, None, None, 0), None, None, None, (),
     )  # fmt: skip
 
+    asking = asked(pricing, target, settings)
+    if asking is None:
+        return None
+    own = asking
+
     def good(dark_c: float) -> bool:
-        found = worth(pricing, target, one, dark_c, settings.counts.darks_good, settings)
+        found = worth(own, one, dark_c, settings.counts.darks_good, settings)
         return found is not None and found.verdict is Verdict.GOOD
 
     if not good(light_c):
