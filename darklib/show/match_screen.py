@@ -153,11 +153,13 @@ def _cost(choice: Choice) -> str:
     if choice.time_cost_percent is None:
         return ""
     if any(reason.code == "pointing_unknown" for reason in choice.reasons):
-        told = f"Costs {text.percent(choice.time_cost_percent)} more exposure time if dithered"
-    else:
-        told = f"Costs {text.percent(choice.time_cost_percent)} more exposure time"
-        if choice.time_cost_percent == choice.time_cost_percent_fixed and choice.lights_factor is not None:
-            told += f", which {choice.lights_factor:.2f} times the lights win back"
+        # That reason tells both prices.
+        if choice.no_dark_cost_percent is None:
+            return ""
+        return f"Without any dark it would be {text.percent(choice.no_dark_cost_percent)} if dithered."
+    told = f"Costs {text.percent(choice.time_cost_percent)} more exposure time"
+    if choice.time_cost_percent == choice.time_cost_percent_fixed and choice.lights_factor is not None:
+        told += f", which {choice.lights_factor:.2f} times the lights win back"
     if choice.no_dark_cost_percent is not None:
         told += f"; without any it would cost {text.percent(choice.no_dark_cost_percent)}"
     return told + "."
