@@ -90,8 +90,10 @@ def _limit() -> None:
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
 
 
-def try_mutants(seed: int, count: int, *, workers: int = 1, shared: Path | None = None) -> Findings:
-    """Makes, looks at and judges `count` damaged files. shared: where real camera heads are, None: left out."""
+def try_mutants(seed: int, count: int, *, first: int = 0, workers: int = 1, shared: Path | None = None) -> Findings:
+    """Makes, looks at and judges `count` damaged files from number `first` on. shared: where real camera heads are;
+    None: left out.
+    """
     all_ = originals(shared)
     found = Findings(seed, heads=sum(one.real for one in all_))
     with tempfile.TemporaryDirectory(prefix="darklib-mutants-") as folder:
@@ -103,7 +105,7 @@ def try_mutants(seed: int, count: int, *, workers: int = 1, shared: Path | None 
         waiting: dict[str, Mutant] = {}
 
         def written() -> Iterator[str]:
-            for number in range(count):
+            for number in range(first, first + count):
                 made = mutant(all_, seed, number)
                 path = os.path.join(folder, f"{number}-{made.original.name}")
                 with open(path, "wb") as handle:
@@ -114,7 +116,7 @@ def try_mutants(seed: int, count: int, *, workers: int = 1, shared: Path | None 
                 yield path
 
         with Guard(workers, timeout_s=SECONDS, task=TASK) as guard:
-            for answer in guard.map(written()):
+            for answer in guard.map(written(), ahead=4 * workers):
                 made = waiting.pop(answer.path)
                 os.unlink(answer.path)
                 _note(found, made, judge(made.original, sound[made.original.name], made.data, answer))
