@@ -50,14 +50,17 @@ def zone(name: str) -> ZoneInfo:
         ) from error
 
 
-def localised(taken_at: datetime, zone_name: str) -> datetime:
+def localised(taken_at: datetime, zone_name: str, *, steady: bool = False) -> datetime:
     """An aware moment: a naive time is read in the zone; an aware one is left as it is.
 
-    A camera's clock does not change over during the night, so a naive time is read with the zone's offset at the noon
-    before: the hour that comes twice in autumn is not torn apart, and the one that is missing in spring is there.
+    steady: of a clock that does not change over by itself, as a camera's, in contrast to a computer's. It is read with
+    the zone's offset at the noon before: the hour that comes twice in autumn is not torn apart, and the one that is
+    missing in spring is there.
     """
     if taken_at.tzinfo is not None:
         return taken_at
+    if not steady:
+        return taken_at.replace(tzinfo=zone(zone_name))
     noon = (taken_at - timedelta(hours=12)).replace(hour=12, minute=0, second=0, microsecond=0)
     ahead = noon.replace(tzinfo=zone(zone_name)).utcoffset()
     return taken_at.replace(tzinfo=timezone(ahead or timedelta(0)))

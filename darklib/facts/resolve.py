@@ -100,7 +100,8 @@ def moment_of(record: FrameRecord, statements: Iterable[Statement]) -> tuple[dat
         return None, None
     source = "header" if taken.tzinfo is not None else "header_in_zone"
     shift = _last(statements, "clock_shift_s")
-    taken = localised(taken, record.zone)
+    # FITS files are written by computers, whose clocks change over; a camera's goes on as it was set.
+    taken = localised(taken, record.zone, steady=record.read.format != "fits")
     if shift is not None:
         return taken + timedelta(seconds=float(shift)), source + "+clock"
     return taken, source

@@ -63,19 +63,31 @@ def test_the_hour_that_comes_twice_does_not_tear_a_run_apart() -> None:
     A camera's clock does not change over in the night: frames ten minutes apart by it are ten minutes apart.
     """
     by_the_camera = [datetime(2026, 10, 25, 1, 30) + timedelta(minutes=10 * n) for n in range(16)]
-    moments = [localised(one, "Europe/Berlin") for one in by_the_camera]
+    moments = [localised(one, "Europe/Berlin", steady=True) for one in by_the_camera]
     assert {b - a for a, b in pairwise(moments)} == {timedelta(minutes=10)}
     assert moments[0] == datetime(2026, 10, 24, 23, 30, tzinfo=UTC)
     assert {night_of(one, "Europe/Berlin") for one in moments} == {"2026-10-24"}
     # The next evening its clock has been set.
-    assert localised(datetime(2026, 10, 25, 20, 0), "Europe/Berlin") == datetime(2026, 10, 25, 19, 0, tzinfo=UTC)
+    evening = localised(datetime(2026, 10, 25, 20, 0), "Europe/Berlin", steady=True)
+    assert evening == datetime(2026, 10, 25, 19, 0, tzinfo=UTC)
+
+
+def test_a_computers_clock_changes_over() -> None:
+    for at, utc in (
+        ("2026-10-25T01:30", (24, 23, 30)),
+        ("2026-10-25T03:30", (25, 2, 30)),
+        ("2026-10-25T20:00", (25, 19, 0)),
+    ):
+        moment = localised(datetime.fromisoformat(at), "Europe/Berlin")
+        assert moment == datetime(2026, 10, *utc, tzinfo=UTC)
 
 
 def test_the_hour_that_is_missing_is_there_by_the_cameras_clock() -> None:
     by_the_camera = [datetime(2026, 3, 29, 1, 30) + timedelta(minutes=10 * n) for n in range(16)]
-    moments = [localised(one, "Europe/Berlin") for one in by_the_camera]
+    moments = [localised(one, "Europe/Berlin", steady=True) for one in by_the_camera]
     assert {b - a for a, b in pairwise(moments)} == {timedelta(minutes=10)}
-    assert localised(datetime(2026, 3, 29, 21, 0), "Europe/Berlin") == datetime(2026, 3, 29, 19, 0, tzinfo=UTC)
+    evening = localised(datetime(2026, 3, 29, 21, 0), "Europe/Berlin", steady=True)
+    assert evening == datetime(2026, 3, 29, 19, 0, tzinfo=UTC)
 
 
 def test_a_site_far_from_the_zone_has_nights_of_its_own() -> None:

@@ -142,3 +142,13 @@ def test_a_shutters_dial_and_bulb_times_are_kept_as_read() -> None:
     assert exposures_equal(300.0, 301.0)
     assert exposures_equal(30.0, 32.0)
     assert not exposures_equal(300.0, 320.0)
+
+
+def test_only_a_cameras_clock_goes_on_through_the_night_the_clocks_change() -> None:
+    """Summer time ends at 01:00 UTC on 25 October 2026: Directive 2000/84/EC."""
+    at = datetime(2026, 10, 25, 4, 0)
+    moments = [
+        frame_of(replace(RECORD, zone="Europe/Berlin", read=replace(READ, format=one, taken_at=at))).taken_at
+        for one in ("dng", "fits")
+    ]
+    assert moments == [datetime(2026, 10, 25, 2, 0, tzinfo=UTC), datetime(2026, 10, 25, 3, 0, tzinfo=UTC)]
