@@ -4,6 +4,7 @@ A few hundred thousand pixels tell what is smooth in a frame to a thousandth of 
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,7 @@ MAD_TO_SIGMA = 1.482602218505602
 Plane = NDArray[np.float32]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Blocks:
     """channels: number of the channel at each place of the period (rows, columns): the mosaic's colours, or for a mono
     sensor the four places of a 2 x 2 pattern, which a colour camera's undeclared pattern shows up in.
@@ -40,6 +41,7 @@ class Blocks:
     level: NDArray[np.float64]
     noise: NDArray[np.float64]
 
+    @cached_property
     def rest(self) -> Plane:
         """What is left of the pixels about their block's level, in standard deviations; the shape of `pixels`."""
         side = self.pixels.shape[-1]

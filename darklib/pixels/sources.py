@@ -320,7 +320,7 @@ def _close(
 
 def _threshold(blocks: Blocks, size: int, most_points: int) -> float:
     """The height above which pixels are looked at: `PEAK_SIGMA`, or what leaves about as many as are looked at."""
-    above = blocks.rest()
+    above = blocks.rest
     high = above[above > PEAK_SIGMA]
     most = max(20, round(most_points * above.size / size))
     if high.size <= most:

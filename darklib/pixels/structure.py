@@ -53,7 +53,7 @@ def structure(data: NDArray[Any], mosaic: Mosaic, least_noise: float) -> tuple[d
     bright = int(np.argmax(means))
     noise = float(blocks.noise[bright])
     found = sources_of(data, points)
-    rest = blocks.rest()
+    rest = blocks.rest
     peaks = found.star_peaks
     figures = {
         "noise_dn": noise,

@@ -8,12 +8,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from shown import candidate, facts, pixels
+from shown import START, candidate, facts, pixels
 
 from darklib.facts.codes import WARNINGS
-from darklib.facts.frame import Kind
+from darklib.facts.frame import FrameRecord, Kind
+from darklib.facts.resolve import frame_of
+from darklib.facts.settings import Settings
 from darklib.kinds.groups import decide
 from darklib.kinds.subtraction import subtractions
+from darklib.matching.batches import batches_of
+from darklib.matching.choose import match
+from darklib.matching.stock import MemoryStock
 from darklib.pixels.measure import measure
 from darklib.scenario.camera import Camera, DarkLaw, Readout
 
@@ -119,3 +124,38 @@ def test_a_simulated_dark_with_another_taken_off_is_found_and_the_plain_one_is_n
         warned = subtractions([*short, *darks], found)
         assert {w.code for w in warned.values()} == ({"in_camera_subtraction"} if off else set())
         assert len(warned) == (4 if off else 0)
+
+
+def test_two_witnesses_keep_the_frame_out_of_every_match():
+    def record(number, member, decision):
+        sha = f"{number:064x}"
+        return FrameRecord(
+            sha, 1, f"{number}.fits", False, member.facts, member.pixels, decision, "Etc/UTC", "", START
+        )  # fmt: skip
+
+    def choices(darks):
+        lights = [
+            candidate(
+                facts(120.0, frame=900 + n, serial="1", target="Field 7", sensor_temperature_c=5.0, bits=16),
+                pixels(900, 9.0, stars=200.0, plain_stars=150.0, star_peak_dn=4000.0, star_median_dn=200.0),
+            )
+            for n in range(3)
+        ]
+        members = [replace(m, facts=replace(m.facts, serial="1", sensor_temperature_c=5.0)) for m in [*darks, *lights]]
+        frames = [
+            frame_of(record(number, *both))
+            for number, both in enumerate(zip(members, decide(members), strict=True), start=1)
+        ]
+        (batch,) = batches_of(frames)
+        return match(batch, MemoryStock(frames), Settings())[0].darks, frames
+
+    plain, frames = choices(series(5.0))
+    assert plain.set is not None
+    assert not any(frame.in_camera_subtraction for frame in frames)
+    doubted, frames = choices(series(124.0))
+    assert doubted.set is not None
+    assert not any(frame.in_camera_subtraction for frame in frames)
+    believed, frames = choices(series(124.0, **HOLED))
+    assert believed.set is None
+    assert [near.failed for near in believed.near_misses] == ["in_camera_subtraction"]
+    assert sum(frame.in_camera_subtraction is True for frame in frames) == 5
