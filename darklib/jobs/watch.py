@@ -5,7 +5,7 @@ told and tried again after a growing pause; a folder that goes away is waited fo
 """
 
 import gc
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,6 +14,7 @@ from typing import Protocol
 from darklib.facts.errors import DarklibError
 from darklib.jobs.asked import Stated
 from darklib.jobs.intake import Intake
+from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.library import Opened, open_library
 from darklib.jobs.placing import chosen
 from darklib.jobs.ports import NobodyToAsk, Progress, Silent
@@ -115,18 +116,24 @@ class Watch:
 
     def go_on(self) -> None:
         """Looks again and again. Ends with KeyboardInterrupt, after the file in hand and with all complete recorded."""
-        while True:
-            self.seam.sleep(self.look())
+        # Ctrl-C is only noted, and heeded here: raised wherever the program happens to be, it can be lost, for instance
+        # while objects are cleared away.
+        with SafeStop() as stop:
+            while not stop.asked:
+                self.seam.sleep(self.look(lambda: stop.asked), lambda: stop.asked)
 
-    def look(self) -> float:
-        """One look at the folders, and a round where something has settled. Returns seconds until the next."""
+    def look(self, stopping: Callable[[], bool] = lambda: False) -> float:
+        """One look at the folders, and a round where something has settled. Returns seconds until the next.
+
+        stopping: whether Ctrl-C was pressed, so that no round shall begin.
+        """
         try:
             started_s = self.seam.monotonic()
             found, all_seen = self._found()
             now_s = self.seam.monotonic()
             due = self.settling.look(found, now_s, all_seen=all_seen)
-            ready = self._examined(due) if due else []
-            if ready:
+            ready = self._examined(due, stopping) if due else []
+            if ready and not stopping():
                 self._round(ready)
         except BrokenPipeError:
             raise  # nobody reads what is told
@@ -171,11 +178,13 @@ class Watch:
 
     # 2. what of it is settled
 
-    def _examined(self, due: Sequence[Found]) -> list[Found]:
+    def _examined(self, due: Sequence[Found], stopping: Callable[[], bool]) -> list[Found]:
         """Those that are whole. Raw files are looked into by workers, which may hang or crash over them."""
         ready: list[Found] = []
         unsure: list[Found] = []
         for item in due:
+            if stopping():
+                return []
             try:
                 head = head_of(item.path)
                 why = unsettled(self.seam, item, head.data_end) if head.is_frame else None
@@ -192,6 +201,8 @@ class Watch:
             with Guard(self.workers, task=TASK) as guard:
                 looks = guard.map([str(item.path) for item in unsure])
                 for item, look in zip(unsure, looks, strict=True):
+                    if stopping():
+                        return []
                     if look.refusal is not None and look.refusal.code in UNFINISHED:
                         self._not_whole(item, look.refusal, ready)
                     else:

@@ -60,9 +60,15 @@ class Seam:
         """Seconds on a clock that never goes back; only differences mean anything."""
         return self._call("monotonic", "", time.monotonic)
 
-    def sleep(self, seconds: float) -> None:
-        """Waits; Ctrl-C ends it."""
-        self._call("sleep", "", lambda: time.sleep(seconds))
+    def sleep(self, seconds: float, unless: Callable[[], bool] = lambda: False) -> None:
+        """Waits, or until `unless` says so, which is asked twice a second."""
+
+        def wait() -> None:
+            end = time.monotonic() + seconds
+            while not unless() and (rest := end - time.monotonic()) > 0:
+                time.sleep(min(rest, 0.5))
+
+        self._call("sleep", "", wait)
 
     def token(self, length: int = 8) -> str:
         """Random letters and digits, safe in any file name."""

@@ -65,7 +65,7 @@ class Timed(Seam):
     def monotonic(self) -> float:
         return self.now_s
 
-    def sleep(self, seconds: float) -> None:
+    def sleep(self, seconds: float, unless: Callable[[], bool] = lambda: False) -> None:
         self.now_s += seconds
         self.pauses.append(seconds)
         if not self.steps:
@@ -257,7 +257,7 @@ def test_a_round_that_fails_is_said_and_tried_again_after_a_growing_pause(card: 
     put(card / "d.fits", DARK)()
 
     class Emptied(Failing):
-        def sleep(self, seconds: float) -> None:
+        def sleep(self, seconds: float, unless: Callable[[], bool] = lambda: False) -> None:
             super().sleep(seconds)
             self.full = len(self.pauses) < 10
 
@@ -355,6 +355,23 @@ def test_a_slow_share_is_looked_at_less_often_and_a_long_round_delays_nothing(ca
     assert stored(heard) == ["l.fits"]
     assert seam.now_s > 30.0
     assert set(seam.pauses) == {LOOK_EVERY_S}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Ctrl-C is sent to one process alone, as POSIX has it")
+def test_a_ctrl_c_between_two_rounds_is_not_lost(card: Path) -> None:
+    """It may come while anything is done, even while objects are cleared away, where an exception goes nowhere."""
+
+    class Cleared:
+        def __del__(self) -> None:
+            os.kill(os.getpid(), 2)
+
+    def cleared() -> None:
+        Cleared()
+
+    heard, seam = Heard(), Timed(cleared, then=9)
+    with pytest.raises(KeyboardInterrupt):
+        watch(card.parent / "library", Asked((str(card),)), heard, seam=seam)
+    assert len(seam.steps) == 9
 
 
 @pytest.mark.parametrize("way", ["move", "in_place", "dry_run"])
