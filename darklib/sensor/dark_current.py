@@ -131,9 +131,8 @@ def hot_doubling_of(darks: Sequence[DarkSet], mosaic: Mosaic, rows_of_band: int)
         if span < HOT_LEAST_SPAN_C or warm.map_dn.shape != cold.map_dn.shape:
             continue
         ratio = cold.exposure_s / warm.exposure_s
-        ceiling = 0.5 * float(warm.map_dn.max())
         expected = warm.hot_dn * ratio * 2.0 ** (-span / 6.5)
-        chosen = (expected > HOT_SIGMA * cold.noise_dn) & (warm.hot_dn < ceiling)
+        chosen = (expected > HOT_SIGMA * cold.noise_dn) & (warm.hot_dn < warm.full_dn)
         places = warm.hot[chosen][:3000]
         if places.size < HOT_LEAST:
             continue

@@ -18,6 +18,9 @@ HOT_SIGMA = 6.0
 GRID = (8, 12)
 """Places over the sample, down and across, at which its level is looked at."""
 
+FULL_SHARE = 0.9
+"""Of the highest number: a full pixel is full in every frame, but for its noise."""
+
 LEAST_GRID_PIXELS = 40
 
 PLACES_ALIKE = 1.25
@@ -51,7 +54,8 @@ class DarkSet:
     a single frame; reference_dn2: that of the reference. tail_dn: what one pixel in a thousand exceeds, above the
     median. by_colour_dn: level of each colour. map_dn: of each pixel. grid_dn: level at places over the frame, and
     grid_error_dn. hot: where hot pixels are (index into the raveled map) and hot_dn how far they stand out. unstable:
-    how many pixels change from frame to frame beyond their noise, None for fewer than five frames.
+    how many pixels change from frame to frame beyond their noise, None for fewer than five frames. full_dn: level
+    from which on pixels may be full.
     """
 
     name: str
@@ -74,6 +78,7 @@ class DarkSet:
     hot_dn: Floats
     unstable: int | None
     clipped: bool
+    full_dn: float = float("inf")
 
     @property
     def pixels(self) -> int:
@@ -149,6 +154,7 @@ def dark_set(
         hot_dn=hot_dn,
         unstable=_unstable(dark, frames, e_per_dn),
         clipped=any(one.low_piles for one in dark.levels),
+        full_dn=_full(dark, reference),
     )
 
 
@@ -180,6 +186,16 @@ def _spread(difference: Floats, dark: Pile, noise2: float, median: float, width:
     spread = own2**0.5
     value = Value(spread, error2 / (2.0 * spread))
     return value, median - _pull(median, spread, noise2)
+
+
+def _full(dark: Pile, reference: Pile) -> float:
+    """Level above the reference from which on a pixel may be full: near the highest number, where that is the same in
+    all frames. Chance makes no two frames end at one number.
+    """
+    highest = {one.high_dn for one in dark.levels}
+    if len(highest) > 1 or dark.count < 2:
+        return float("inf")
+    return FULL_SHARE * (highest.pop() - reference.levels[0].mean_dn)
 
 
 def without_noise(measured2: float, noise2: float) -> float:

@@ -166,9 +166,8 @@ def _filtered(seen: Seen) -> FrameWarning | None:
         chosen = short.hot_dn * times > 10.0 * long.noise_dn
         places, expected = short.hot[chosen][:2000], short.hot_dn[chosen][:2000] * times
         # What is full in the longer one can grow no further.
-        room = long.map_dn.ravel()[places] < 0.5 * float(long.map_dn.max()) if places.size else places > 0
-        if np.count_nonzero(room) >= FILTERED_LEAST:
-            places, expected = places[room], expected[room]
+        room = long.map_dn.ravel()[places] < long.full_dn
+        places, expected = places[room], expected[room]
         if places.size < FILTERED_LEAST:
             continue
         found = excess_at(long.map_dn, places, seen.rows, seen.columns, seen.rows_of_band)
