@@ -240,7 +240,8 @@ def _on_bodies(
     if entry is not None and not dry_run:
         with Recorder(opened, command, arguments) as recorder:
             recorder.add(entry)
-    remarks = _followed(opened, dry_run) if entry is not None and not isinstance(entry, BodyNamed) else ()
+    # Where nothing is to be changed as well: a command that was stopped after recording is run again.
+    remarks = () if isinstance(entry, BodyNamed) else _followed(opened, dry_run)
     now = bodies(opened)
     return BodiesResult(now.bodies, changes, dry_run, tuple(dict.fromkeys(remarks + now.remarks)))
 

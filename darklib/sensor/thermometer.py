@@ -62,19 +62,24 @@ def dark_ratio(frame: HotPixels, reference: Reference) -> Ratio | None:
     places, there = lookup(frame.positions, hot.positions)
     seen = np.zeros(hot.count)
     seen[there] = np.where(frame.saturated[places], np.inf, frame.excess_dn[places])
-    expected = hot.excess_dn.astype(np.float64)
-    ratios = seen / expected
-    shown = there & np.isfinite(ratios)
+    ratios = seen / hot.excess_dn
+    # In the order of the ratios from here on: every weighted median is then one sum along it.
+    order = np.argsort(ratios)
+    ratios, expected = ratios[order], hot.excess_dn.astype(np.float64)[order]
+    floor = MARGIN * frame.at(frame.floor_dn, hot.positions).astype(np.float64)[order]
+    noise = frame.at(frame.noise_dn, hot.positions).astype(np.float64)[order]
+    own = reference.error_dn.astype(np.float64)[order]
+    shown = (ratios > 0) & np.isfinite(ratios)
     if int(shown.sum()) < LEAST_PIXELS // 2:
         return None
-    floor = MARGIN * frame.at(frame.floor_dn, hot.positions).astype(np.float64)
-    noise = frame.at(frame.noise_dn, hot.positions).astype(np.float64)
     k = float(np.median(ratios[shown]))
+    used, sd, count = shown, expected, 0
     for turn in range(40):
         used = k * expected >= floor
-        if int(used.sum()) < LEAST_PIXELS:
+        count = int(used.sum())
+        if count < LEAST_PIXELS:
             return None
-        sd = _deviations(k, expected[used], noise[used], reference.error_dn[used])
+        sd = _deviations(k, expected[used], noise[used], own[used])
         new = _weighted_median(ratios[used], 1.0 / sd)
         if not np.isfinite(new):
             return None
@@ -84,23 +89,17 @@ def dark_ratio(frame: HotPixels, reference: Reference) -> Ratio | None:
         k = new
         if done:
             break
-    used = k * expected >= floor
-    count = int(used.sum())
-    if count < LEAST_PIXELS:
-        return None
     found = float(np.count_nonzero(ratios[used] > 0) / count)
     if found < LEAST_FOUND:
         return None
-    sd = _deviations(k, expected[used], noise[used], reference.error_dn[used])
-    rest = np.abs(ratios[used] - k) / sd
-    scale = MAD_TO_SIGMA * _weighted_median(rest, 1.0 / sd)
+    scale = MAD_TO_SIGMA * float(np.median(np.abs(ratios[used] - k) / sd))
     # Standard error of a weighted median of Gaussian residuals; few pixels know their scatter badly.
     error = 1.2533 * scale * (1.0 + 3.0 / count) / float(np.sqrt(np.sum(sd**-2.0)))
     return Ratio(k, float(np.hypot(error, RATIO_FLOOR * k)), count, found)
 
 
 def _deviations(
-    k: float, expected: NDArray[np.float64], noise: NDArray[np.float64], error: NDArray[np.float32]
+    k: float, expected: NDArray[np.float64], noise: NDArray[np.float64], error: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Standard deviations of single ratios: the frame's noise, the reference's, and the pixels' own laws."""
     # the level is the median of eight neighbours, which adds to the pixel's own noise
@@ -108,10 +107,9 @@ def _deviations(
     return out
 
 
-def _weighted_median(values: NDArray[np.float64], weights: NDArray[np.float64]) -> float:
-    order = np.argsort(values)
-    total = np.cumsum(weights[order])
-    return float(values[order][np.searchsorted(total, 0.5 * total[-1])])
+def _weighted_median(rising: NDArray[np.float64], weights: NDArray[np.float64]) -> float:
+    total = np.cumsum(weights)
+    return float(rising[np.searchsorted(total, 0.5 * total[-1])])
 
 
 @dataclass(frozen=True, slots=True)
