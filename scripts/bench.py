@@ -35,7 +35,7 @@ ROWS: dict[str, Callable[[Plan], Row | list[Row]]] = {
     "match": stock.rows,
     "ingest": taking_in.row,
     "raws": raw_files.rows,
-    "pixels": measuring.row,
+    "pixels": measuring.rows,
     "sensor": cameras.row,
 }
 
