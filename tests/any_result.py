@@ -38,6 +38,7 @@ BY_NAME: dict[str, st.SearchStrategy[Any]] = {
     "binning": st.tuples(st.integers(1, 16), st.integers(1, 16)),
     "pointing": st.sampled_from(("dithered", "fixed", "unknown")),
     "form": st.sampled_from(("exact", "merged", "scaled", "interpolated", "predicted")),
+    "how": st.sampled_from(("cooler", "outdoors or fridge", "outdoors or freezer", "outdoors", "any")),
     "role": st.sampled_from(("dark", "flat", "bias", "dark_flat")),
     "part": st.integers(1, 9),
     "parts": st.integers(1, 9),

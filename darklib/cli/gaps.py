@@ -138,7 +138,7 @@ def _told(
     from darklib.show import documents, gaps_screen, objects
 
     with library(common) as opened:
-        result = job(opened, asked)
+        result = job(opened, asked=asked)
         page = _page(result, form) if form is not None else None
         files = []
         if picture is not None:
@@ -173,7 +173,7 @@ def _followed(common: Common, asked: GapsAsked, folder: str | None) -> int:
     from darklib.store.seam import Seam
 
     with library(common) as opened:
-        result = job(opened, asked)
+        result = job(opened, asked=asked)
         root = opened.root
     if result.plan is None or not result.plan.steps:
         raise DarklibError(

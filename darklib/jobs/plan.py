@@ -44,7 +44,9 @@ def gaps(opened: Opened, asked: GapsAsked = GapsAsked()) -> GapsResult:  # noqa:
         plan = evening_of(found, opened.settings, asked.evening_minutes)
     elif asked.plan:
         plan = plan_of(found, opened.settings)
-    told = cautions(found, plan, opened.settings, room_c=asked.room_c, humidity_percent=asked.humidity_percent)
+    left_out = plan.evening.left_out if plan is not None and plan.evening is not None else ()
+    shot = [gap for gap in found if gap.id not in left_out]
+    told = cautions(shot, plan, opened.settings, room_c=asked.room_c, humidity_percent=asked.humidity_percent)
     return GapsResult(
         tuple(found),
         plan,

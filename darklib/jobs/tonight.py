@@ -4,7 +4,9 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from darklib.facts.frame import BodyRef, Frame, Kind
+from darklib.facts.match import Series
 from darklib.facts.plan import Served
+from darklib.facts.units import exposures_equal
 from darklib.jobs.asked import GapsAsked
 from darklib.jobs.correct import body_meant
 from darklib.jobs.library import Opened
@@ -20,11 +22,13 @@ def tonight(opened: Opened, asked: GapsAsked, night: str, at: datetime) -> tuple
     notes: list[str] = []
     bodies = [body_meant(opened, asked.body)] if asked.body is not None else _bodies(opened)
     darks, lights = opened.catalogue.series(Kind.DARK), opened.catalogue.series(Kind.LIGHT)
+    flats = opened.catalogue.series(Kind.FLAT)
     low_c, high_c = asked.temperature.low, asked.temperature.high
     checked(Expected(1.0, low_c, high_c))
     for body in bodies:
         own_darks = [one for one in darks if one.body is not None and one.body.id == body.id]
         own_lights = [one for one in lights if one.body is not None and one.body.id == body.id]
+        own_darks = [one for one in own_darks if not _for_flats(one, own_lights, flats)]
         if not own_darks and not own_lights:
             continue
         frames = model_frames(opened, body)
@@ -37,12 +41,25 @@ def tonight(opened: Opened, asked: GapsAsked, night: str, at: datetime) -> tuple
                 continue
             reach = usual
             notes.append(
-                f"{body.label}: {usual[0]:.0f} to {usual[1]:.0f} C are taken, as its lights had about this time of "
+                f"{body.label}: {usual[0]:.1f} to {usual[1]:.1f} C are taken, as its lights had about this time of "
                 "year; --temperature A:B says better."
             )
         settings = settings_of(own_darks, own_lights, cooled=cooled, low_c=reach[0], high_c=reach[1])
         rows += [_served(opened, setting, frames, night, at) for setting in settings]
     return tuple(best_first(rows)), " ".join(notes)
+
+
+def _for_flats(darks: Series, lights: Sequence[Series], flats: Sequence[Series]) -> bool:
+    """Whether darks are of an exposure that flats of the camera have and none of its lights."""
+
+    def has(some: Sequence[Series]) -> bool:
+        return any(
+            one.exposure_s and darks.exposure_s and exposures_equal(one.exposure_s, darks.exposure_s)
+            for one in some
+            if one.body is not None and darks.body is not None and one.body.id == darks.body.id
+        )
+
+    return has(flats) and not has(lights)
 
 
 def _bodies(opened: Opened) -> list[BodyRef]:

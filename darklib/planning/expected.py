@@ -67,13 +67,14 @@ def lights_to_come(one: Expected, model: Frame, readout: Readout, night: str, at
     for place in range(many):
         share = place / (many - 1) if many > 1 else 0.5
         temperature_c = None if low_c is None or high_c is None else round(low_c + (high_c - low_c) * share, 2)
-        lights.append(_like(model, f"{one}|{place}", readout, one.exposure_s, temperature_c, night, at, place))
+        set_c = temperature_c if model.set_temperature_c is not None else None
+        lights.append(_like(model, f"{one}|{place}", readout, one.exposure_s, temperature_c, night, at, place, set_c))
     return lights
 
 
 def _like(
     model: Frame, what: str, readout: Readout, exposure_s: float, temperature_c: float | None,
-    night: str, at: datetime, place: int,
+    night: str, at: datetime, place: int, set_c: float | None,
 ) -> Frame:  # fmt: skip
     sha256 = hashlib.sha256(f"to come|{model.sha256}|{what}".encode()).hexdigest()
     return replace(
@@ -85,7 +86,7 @@ def _like(
         exposure_s=exposure_s,
         temperature_c=temperature_c,
         temperature_error_c=None,
-        set_temperature_c=temperature_c if model.set_temperature_c is not None else None,
+        set_temperature_c=set_c,
         filter=None,
         train=None,
         target=None,
@@ -104,7 +105,17 @@ def _like(
 def as_again(lights: Iterable[Frame], night: str, at: datetime) -> list[Frame]:
     """Lights of earlier nights as if they were shot again tonight: their darks' age is counted from then."""
     return [
-        _like(light, "again", light.readout, light.exposure_s, light.temperature_c, night, at, place)
+        _like(
+            light,
+            "again",
+            light.readout,
+            light.exposure_s,
+            light.temperature_c,
+            night,
+            at,
+            place,
+            light.set_temperature_c,
+        )
         for place, light in enumerate(lights)
         if light.exposure_s is not None
     ]

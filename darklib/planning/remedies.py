@@ -12,10 +12,10 @@ def remedy_of(gap: Gap, *, possible: bool, train_changed: bool) -> str:
     wrong = impossible(gap)
     if wrong:
         return wrong
-    if gap.role == "flat":
-        return _of_flats(gap, possible=possible, train_changed=train_changed)
     if gap.have >= gap.need:
         return "Frames are there; `darklib match` tells what is not known of the lights, `darklib amend` can state it."
+    if gap.role == "flat":
+        return _of_flats(gap, possible=possible, train_changed=train_changed)
     if not possible:
         return (
             "Its temperatures lie below the lower limit stated for this camera; the nearest darks above it, scaled "

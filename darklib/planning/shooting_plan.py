@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from darklib.facts.frame import Kind
 from darklib.facts.plan import Gap, Plan, Step
 from darklib.facts.settings import Settings
 from darklib.planning.cautions import FRIDGE_C
@@ -74,7 +73,7 @@ def _steps(shots: Shots, settings: Settings) -> list[Step]:
         temperature_c = _middle([item for members in here for item in members])
         own = [_step(members, temperature_c, settings) for members in here]
         if number == 0:
-            own += [_step(members, temperature_c, settings) for members in anywhere.values()]
+            own += [_step(members, _at(members, temperature_c), settings) for members in anywhere.values()]
         own.sort(key=lambda step: (-step.exposure_s, step.kind.value, step.readout.key))
         settling = settings.shooting.settling_minutes
         own[0] = replace(own[0], minutes=round(own[0].minutes + settling, 2), settling_minutes=settling)
@@ -82,6 +81,13 @@ def _steps(shots: Shots, settings: Settings) -> list[Step]:
     if not shots.temperatures:
         steps += [_step(members, None, settings) for members in anywhere.values()]
     return steps
+
+
+def _at(members: Sequence[Item], temperature_c: float) -> float | None:
+    """Where what is tied to no temperature is shot: along with the rest, but darks for lights of unknown temperature
+    at that of the lights, which nobody but the user can know.
+    """
+    return None if any(item.gap.role == "dark" for item in members) else temperature_c
 
 
 def _middle(items: Sequence[Item]) -> float:
@@ -120,7 +126,7 @@ def how_to_reach(gap: Gap, temperature_c: float | None, settings: Settings) -> s
     """How the camera comes to a temperature: its own cooler, outdoors or a fridge; a freezer only within the lower
     limit the user has stated from the manual, and any temperature where none matters.
     """
-    if temperature_c is None or (gap.interval is None and gap.kind is not Kind.DARK):
+    if temperature_c is None or gap.interval is None:
         return "any"
     if gap.cooled is True:
         return "cooler"

@@ -100,9 +100,7 @@ def _text(result: GapsResult) -> str:
         out.line()
         for note in plan_screen.plan_notes(result.plan):
             out.paragraph(note)
-    for run in result.cool_downs:
-        out.line()
-        plan_screen.cool_down(out, run)
+    plan_screen.cool_downs(out, result.cool_downs)
     for gap in result.gaps:
         if gap.remedy:
             out.paragraph(f"{words.ROLES.get(gap.role, gap.role)}: {gap.remedy}", hang=4)
@@ -164,10 +162,10 @@ def _html(result: GapsResult) -> str:
         parts.append("</table>")
     if result.plan is not None:
         parts += [f"<p>{safe(note)}</p>" for note in plan_screen.plan_notes(result.plan)]
-    for run in result.cool_downs:
-        name = f"{text.exposure(run.exposure_s)}, {words.camera_and_setting(run.body, run.readout)}"
-        parts.append(f"<h2>Or a cool-down run: {safe(name)}</h2>")
-        parts += [f"<p>{safe(line)}</p>" for line in plan_screen.cool_down_lines(run)]
+    if result.cool_downs:
+        parts.append(f"<h2>Or cool-down runs</h2>\n<p>{safe(plan_screen.HOW_TO_COOL_DOWN)}</p>")
+        for name, lines in plan_screen.cool_downs_told(result.cool_downs):
+            parts.append(f"<p>{safe(name)}: {safe(' '.join(lines))}</p>")
     remedies = [f"{words.ROLES.get(gap.role, gap.role)}: {gap.remedy}" for gap in result.gaps if gap.remedy]
     parts += [f"<p>{safe(line)}</p>" for line in dict.fromkeys(remedies)]
     if result.habit is not None:

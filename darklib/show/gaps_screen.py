@@ -48,9 +48,7 @@ def gaps(out: Out, result: GapsResult) -> None:
     if result.plan is not None:
         out.line()
         plan_screen.plan(out, result.plan)
-    for run in result.cool_downs:
-        out.line()
-        plan_screen.cool_down(out, run)
+    plan_screen.cool_downs(out, result.cool_downs)
     served_screen.pictures(out, result)
     if result.cautions:
         out.line()
@@ -76,9 +74,10 @@ def _habit(out: Out, habit: Habit | None) -> None:
 
 def habit_line(habit: Habit) -> str:
     """The one exposure that would have served most, in a line."""
+    camera = words.camera_and_setting(habit.body, habit.readout)
     return (
-        f"As a habit, {text.exposure(habit.exposure_s)} with {words.camera_and_setting(habit.body, habit.readout)}: the darks there "
-        f"are would serve {text.minutes(habit.served_seconds / 60)} of the "
+        f"As a habit, {text.exposure(habit.exposure_s)} with {camera}: the darks there are would serve "
+        f"{text.minutes(habit.served_seconds / 60)} of the "
         f"{text.minutes(habit.all_seconds / 60)} of light shot with it so far, more than any other exposure."
     )
 

@@ -64,10 +64,10 @@ def _steps(out: Out, numbered: Sequence[tuple[int, Step]]) -> None:
             Column("exposure", right=True),
             Column("temp.", right=True),
             Column("takes", right=True),
-            Column("where", keep=2),
+            Column("where"),
             Column("counts", keep=1),
             Column("card", right=True, keep=3),
-            Column("serves"),
+            Column("serves", keep=2),
         ),
         [
             (
@@ -107,24 +107,43 @@ def _many(kind: str) -> str:
     return {"bias": "biases"}.get(kind, kind + "s")
 
 
-def cool_down(out: Out, run: CoolDown) -> None:
-    """A cool-down run: what to do, how the reading is expected to fall, frames a degree, and what lacks after it."""
-    out.heading(
-        f"Or a cool-down run: {text.exposure(run.exposure_s)}, {words.camera_and_setting(run.body, run.readout)}"
-    )
-    out.paragraph(
-        "Put the camera into the cold and shoot without a pause while it cools; every frame is kept and sorted by its "
-        "own temperature.",
-        indent=2,
-    )
-    for line in cool_down_lines(run):
-        out.paragraph(line, indent=2, hang=4)
+def cool_downs(out: Out, runs: Sequence[CoolDown]) -> None:
+    """Cool-down runs: what to do, how the reading is expected to fall, frames a degree, and what lacks after each."""
+    if not runs:
+        return
+    out.line()
+    out.heading("Or cool-down runs")
+    out.paragraph(HOW_TO_COOL_DOWN, indent=2)
+    for name, lines in cool_downs_told(runs):
+        out.paragraph(f"{name}:", indent=2)
+        for line in lines:
+            out.paragraph(line, indent=4)
+
+
+HOW_TO_COOL_DOWN = (
+    "Put the camera into the cold and shoot one exposure without a pause while it cools; every frame is kept and "
+    "sorted by its own temperature."
+)
+
+
+def cool_downs_told(runs: Sequence[CoolDown]) -> list[tuple[str, list[str]]]:
+    """Each run by name with what is known of it; those of a camera that tells nothing yet are one."""
+    told: list[tuple[str, list[str]]] = []
+    unknown: dict[str, list[str]] = {}
+    for run in runs:
+        camera = words.camera_and_setting(run.body, run.readout)
+        if run.cooling is None:
+            unknown.setdefault(camera, []).append(text.exposure(run.exposure_s))
+        else:
+            told.append((f"{text.exposure(run.exposure_s)}, {camera}", cool_down_lines(run)))
+    line = "How fast it cools is not known yet; after the first run its own darks tell."
+    return told + [(f"{', '.join(exposures)}, {camera}", [line]) for camera, exposures in unknown.items()]
 
 
 def cool_down_lines(run: CoolDown) -> list[str]:
     """What is known of a cool-down run, a line each."""
     if run.cooling is None or run.minutes is None:
-        return ["How fast this camera cools is not known yet; after the first run its own darks tell."]
+        return []
     cooling = run.cooling
     lines = [
         (

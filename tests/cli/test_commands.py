@@ -17,7 +17,7 @@ from darklib.cli.main import perform
 from darklib.facts.errors import Exit
 from darklib.facts.frame import Kind
 from darklib.jobs import results
-from darklib.jobs.asked import FramesAsked, Nights, Span, Stated
+from darklib.jobs.asked import FramesAsked, GapsAsked, Nights, Span, Stated
 from darklib.jobs.ports import NobodyToAsk, Silent
 
 ROOT = Path("/libraries/one").absolute()
@@ -100,7 +100,7 @@ CASES: dict[str, Case] = {
         "plan.gaps",
         pretend.GAPS,
         ["gaps", "--plan", "--night", "last"],
-        {"nights": Nights(last=True), "want_plan": True},
+        {"asked": GapsAsked(nights=Nights(last=True), plan=True)},
         0,
     ),
     "explain": ("explain.explain", pretend.EXPLAINED, ["explain", "abcd"], {}, 0),

@@ -77,7 +77,7 @@ def test_a_document_is_as_its_schema_says(name: str, data: st.DataObject) -> Non
 
 def test_every_command_has_a_document_and_every_schema_is_used() -> None:
     assert set(DOCUMENTS) == set(COMMANDS)
-    assert set(schemas()) == set(DOCUMENTS) | {"error", "manifest", SHARED}
+    assert set(schemas()) == set(DOCUMENTS) | {"error", "manifest", "gaps-follow", SHARED}
 
 
 @pytest.mark.parametrize("name", sorted(schemas()))
@@ -198,7 +198,7 @@ def test_a_number_that_json_cannot_hold_is_unknown(value: float) -> None:
 def test_unknown_is_null_and_never_a_number_in_its_place(frame: Frame) -> None:
     bare = replace(
         frame, kind=None, kind_from=None, kind_confidence=0.0, exposure_s=None, temperature_c=None, body=None,
-        train=None, median_dn=None, taken_at=None, night=None, combined=None, cfa_rows=None,
+        train=None, median_dn=None, taken_at=None, night=None, combined=None, cfa_rows=None, dark_ratio=None,
     )  # fmt: skip
     shown = objects.frame(bare, ROOT)
     for key in (
