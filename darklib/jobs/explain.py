@@ -108,7 +108,7 @@ def _facts(record: FrameRecord, frame: Frame) -> tuple[Fact, ...]:
     if record.measured is not None:
         facts += _measured(record.measured)
     if frame.kind is not None and frame.kind_from is not None:
-        where = f"{frame.kind_from.value}, confidence {frame.kind_confidence:.2f}"
+        where = f"confidence {frame.kind_confidence:.2f}"
         facts.append(Fact("kind", frame.kind.value, "", frame.kind_from.value, where, "", _why(record, frame)))
     facts += _night(record, frame)
     return tuple(facts)
@@ -177,7 +177,7 @@ def _why(record: FrameRecord, frame: Frame) -> str:
 
 
 def _measured(measured: PixelFacts) -> list[Fact]:
-    where = f"pixels, measurement {measured.version}"
+    where = f"version {measured.version}"
     levels: list[tuple[str, float | int | None, str]] = [
         ("median_dn", measured.median_dn, "DN"),
         ("mad_dn", measured.mad_dn, "DN"),

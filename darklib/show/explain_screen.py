@@ -56,7 +56,10 @@ def explain(out: Out, result: ExplainResult) -> None:
         out.line()
         out.heading("Amendments")
         for item in result.amendments:
-            told = f"{text.moment(item.at)}  {item.field}: {_plain(item.old)} -> {_plain(item.value)}"
+            value = _plain(item.value)
+            if item.field == "clock_shift_s" and isinstance(item.value, float):
+                value = f"clock {item.value:+g} s"
+            told = f"{text.moment(item.at)}  {item.field}: {_plain(item.old)} -> {value}"
             if item.note:
                 told += f" ({item.note})"
             out.paragraph(told + ("; undone since" if item.undone else ""), indent=2, hang=4)
