@@ -4,12 +4,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
+from darklib.facts.frame import Frame
 from darklib.facts.match import CalibrationSet, NearMiss, Reason, Series, Wanted
 from darklib.facts.settings import Settings
 from darklib.matching.odd import without_odd
 from darklib.matching.rules import DOUBTED_AFTER, ENDED_BY, changes_between, hard_rule, rules_broken, unknowns
 from darklib.matching.sets import NOT_PLAIN, merged, sets_of_series
-from darklib.matching.stock import Stock
+from darklib.matching.stock import Remembered, Stock
 from darklib.matching.target import Target, span_of_series
 from darklib.matching.verdicts import good_of, least_of
 
@@ -75,18 +76,33 @@ def pool(
     misses: list[NearMiss] = []
     for series in passing:
         doubts = _doubts(stock, role, target, series)
-        for one in sets_of_series(series.id, frames.get(series.id, ()), settings):
+        for one, kept, odd, notes in _sets(stock, series.id, frames.get(series.id, ()), settings):
             flaw = _flaw(one)
             if flaw is None:
-                kept, odd, notes = without_odd(one)
                 candidates.append(Candidate(kept, unknown=unknowns(role, target, kept), doubts=doubts, notes=notes))
                 if odd is not None:
                     misses.append(NearMiss(odd, "odd_frame"))
             else:
                 misses.append(NearMiss(one, flaw))
     for series, failed in failing:
-        misses += [NearMiss(one, failed) for one in sets_of_series(series.id, frames.get(series.id, ()), settings)]
+        sets = _sets(stock, series.id, frames.get(series.id, ()), settings)
+        misses += [NearMiss(one, failed) for one, *_ in sets]
     return Pool(tuple(candidates), tuple(misses[:MOST_MISSES]))
+
+
+Parted = tuple[CalibrationSet, CalibrationSet, CalibrationSet | None, tuple[Reason, ...]]
+
+
+def _sets(stock: Stock, name: str, members: tuple[Frame, ...], settings: Settings) -> list[Parted]:
+    """The sets of a series: each as it is, without its odd frames, those by themselves, and what to tell of them.
+
+    Batches of a night share most series, and looking for odd ones takes its time: parted once.
+    """
+
+    def parted() -> list[Parted]:
+        return [(one, *without_odd(one)) for one in sets_of_series(name, members, settings)]
+
+    return stock.parted(name, parted) if isinstance(stock, Remembered) else parted()
 
 
 def _varied(failing: Sequence[tuple[Series, str]]) -> list[tuple[Series, str]]:

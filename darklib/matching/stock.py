@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Protocol, TypeVar
+from typing import Any, Protocol, TypeVar
 
 from darklib.facts.frame import Frame, Kind
 from darklib.facts.grouping import seconds_of, temperatures_of
@@ -80,6 +80,14 @@ class Remembered:
         self._trains: dict[str, Sequence[TrainChange]] = {}
         self._bodies: dict[str, Sequence[BodyChange]] = {}
         self._lights: dict[tuple[str | None, str | None], Sequence[Series]] = {}
+        self._parted: dict[str, Any] = {}
+
+    def parted(self, series: str, part: Callable[[], V]) -> V:
+        """What `part` makes of a series' frames, made once."""
+        if series not in self._parted:
+            self._parted[series] = part()
+        found: V = self._parted[series]
+        return found
 
     def wanted(self, w: Wanted) -> Sequence[Series]:
         return _once(self._wanted, w, lambda: self._behind.wanted(w))
