@@ -152,3 +152,16 @@ def test_only_a_cameras_clock_goes_on_through_the_night_the_clocks_change() -> N
         for one in ("dng", "fits")
     ]
     assert moments == [datetime(2026, 10, 25, 2, 0, tzinfo=UTC), datetime(2026, 10, 25, 3, 0, tzinfo=UTC)]
+
+
+def test_the_longitude_of_the_file_goes_before_that_of_the_configuration() -> None:
+    # 13:00 UTC is 05:40 by the Sun at 110 degrees west: the night that began on the day before is not over.
+    utc = replace(RECORD, zone="Etc/UTC", read=replace(READ, taken_at=datetime(2026, 10, 4, 1, 0, tzinfo=UTC)))
+    assert frame_of(utc).night == "2026-10-03"
+    noon = replace(utc, read=replace(utc.read, taken_at=datetime(2026, 10, 4, 13, 0, tzinfo=UTC)))
+    assert frame_of(noon).night == "2026-10-04"
+    assert frame_of(replace(noon, longitude_deg=-110.0)).night == "2026-10-03"
+    assert (
+        frame_of(replace(noon, longitude_deg=-110.0, read=replace(noon.read, longitude_deg=5.0))).night == "2026-10-04"
+    )
+    assert frame_of(noon, night="2026-10-01").night == "2026-10-01"
