@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 from typing import TypeVar
 
+import numpy as np
 import pytest
+from watch_stage import DARK, FLAT, LIGHT, Heard, Here, Step, Structure, Timed, put, stored, watched
 
 from darklib.catalogue.catalogue import FrameQuery
 from darklib.facts.errors import DarklibError
@@ -18,77 +21,15 @@ from darklib.jobs import intake
 from darklib.jobs.asked import Stated
 from darklib.jobs.library import Opened, init, open_library
 from darklib.jobs.rebuild import rebuild
-from darklib.jobs.results import IngestResult
 from darklib.jobs.watch import LONGEST_PAUSE_S, LOOK_EVERY_S, Asked, Watch, watch
 from darklib.readers.answers import Look
 from darklib.readers.open import look
-from darklib.scenario.trio import trio
+from darklib.scenario.dng import RawFacts, dng_bytes
 from darklib.store.keeping_apart import alone
 from darklib.store.layout import Library
 from darklib.store.seam import Seam
 
 T = TypeVar("T")
-DARK, FLAT, LIGHT = (file.make() for file in trio(20261003))
-Step = Callable[[], object]
-
-
-class Heard:
-    """A Teller that remembers."""
-
-    def __init__(self) -> None:
-        self.places: list[str] = []
-        self.rounds: list[IngestResult] = []
-        self.errors: list[tuple[DarklibError, float]] = []
-        self.notes: list[str] = []
-
-    def watching(self, places: Sequence[str]) -> None:
-        self.places += places
-
-    def took_in(self, result: IngestResult, root: Path) -> None:
-        self.rounds.append(result)
-
-    def failed(self, error: DarklibError, again_in_s: float) -> None:
-        self.errors.append((error, again_in_s))
-
-    def note(self, text: str) -> None:
-        self.notes.append(text)
-
-
-class Timed(Seam):
-    """A clock that goes on by the pauses alone. At each pause the next step is done; after the last one, Ctrl-C."""
-
-    def __init__(self, *steps: Step | None, then: int = 3) -> None:
-        self.steps = [*steps, *[None] * then]
-        self.now_s = 0.0
-        self.pauses: list[float] = []
-
-    def monotonic(self) -> float:
-        return self.now_s
-
-    def sleep(self, seconds: float, unless: Callable[[], bool] = lambda: False) -> None:
-        self.now_s += seconds
-        self.pauses.append(seconds)
-        if not self.steps:
-            raise KeyboardInterrupt
-        step = self.steps.pop(0)
-        if step is not None:
-            step()
-
-
-class Here:
-    """Stands in for the worker processes."""
-
-    def __init__(self, workers: int = 0, task: str = "") -> None:
-        pass
-
-    def __enter__(self) -> Here:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        pass
-
-    def map(self, paths: Sequence[str]) -> Iterator[Look]:
-        yield from map(look, paths)
 
 
 @pytest.fixture
@@ -98,26 +39,6 @@ def card(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     init(str(tmp_path / "library"), timezone="Etc/UTC")
     (tmp_path / "card").mkdir()
     return tmp_path / "card"
-
-
-def put(path: Path, data: bytes) -> Step:
-    def step() -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
-
-    return step
-
-
-def watched(card: Path, *steps: Step | None, then: int = 3, **asked: object) -> tuple[Heard, Timed]:
-    """Watches the card until the steps are over."""
-    heard, seam = Heard(), Timed(*steps, then=then)
-    with pytest.raises(KeyboardInterrupt):
-        watch(card.parent / "library", Asked((str(card),), **asked), heard, seam=seam)  # type: ignore[arg-type]
-    return heard, seam
-
-
-def stored(heard: Heard) -> list[str]:
-    return [Path(frame.source_path).name for one in heard.rounds for frame in one.stored]
 
 
 def test_files_are_taken_as_they_arrive_and_each_once(card: Path) -> None:
@@ -423,3 +344,16 @@ def test_nothing_is_kept_of_files_that_are_gone(card: Path) -> None:
             seam.now_s += LOOK_EVERY_S
     assert sum(told.counts.passed_over for told in heard.rounds) == 80
     assert len(one.settling) == 10
+
+
+def test_a_raw_file_is_taken_when_its_skeleton_is_whole(card: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its structure is looked at by a worker; a camera's file that ends early is waited for."""
+    monkeypatch.setattr("darklib.jobs.watch.Guard", Structure)
+    pixels = np.random.default_rng(5).normal(1024.0, 9.0, (64, 96)).round().astype(np.uint16)
+    facts = RawFacts("Veyra", "20M", "V-07", 800, Fraction(300), "2026:10:03 22:00:00", "RGGB", 512, 16383)
+    data = dng_bytes(pixels, facts)
+    path = card / "R_1.dng"
+    heard, _ = watched(card, put(path, data[: len(data) * 2 // 3]), *[None] * 6, put(path, data), then=6)
+    assert stored(heard) == ["R_1.dng"]
+    assert sum(one.counts.set_aside for one in heard.rounds) == 0
+    assert Structure.looked > 1
