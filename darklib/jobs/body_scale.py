@@ -12,6 +12,7 @@ from darklib.catalogue.inferences import HotOutcome, HotRow
 from darklib.facts.frame import DarkRatio, Kind
 from darklib.facts.resolve import inferred_counts
 from darklib.facts.sensor import Value
+from darklib.jobs.contradictions import contradictions
 from darklib.jobs.dark_sets import DarkSet, DarkSets
 from darklib.jobs.hot_evidence import fetched
 from darklib.jobs.library import Opened
@@ -56,7 +57,9 @@ class BodyScale:
         rows: Sequence[HotRow],
         kept: Mapping[str, Inference],
         before: Finding | None,
+        doubted: Mapping[str, Inference],
     ) -> None:
+        self._doubted = doubted
         self._opened, self._subject, self._rows, self._kept, self._before = opened, subject, rows, kept, before
         self._darks = DarkSets(opened, rows, before)
         self._spots: dict[str, Spot] = {}
@@ -66,14 +69,18 @@ class BodyScale:
         self.made: list[Inference] = []
         self.finding: Finding | None = None
         self.remarks = self._darks.remarks
-        self.lacking = self.lost = 0
+        self.lacking = self.lost = self.measured = 0
 
     def work_out(self) -> None:
         """Everything, in order: the sets, the frames against them, the law, the temperatures."""
         self._measure_frames()
         law = self._law()
-        self._outcomes(law)
+        temperatures = self._temperatures(law)
+        self._outcomes(temperatures)
         self._keep_scale(law)
+        made, remarks = contradictions(self._rows, temperatures, self._doubted)
+        self.made += made
+        self.remarks += remarks
         self._tell_trends(law)
         self._tell_strangers()
 
@@ -177,6 +184,7 @@ class BodyScale:
         if found is None:
             self.made.append(Inference(row.sha256, RATIO, None, None, self._none_hash(row), VERSION))
             return
+        self.measured += 1
         one, ratio, spot = found
         value = {
             "value": ratio.value,
@@ -226,7 +234,8 @@ class BodyScale:
         far = (ASSUMED_DOUBLING_C.error or 0.0) * abs(float(np.median(away)))
         return Value(float(np.median(levels)), float(np.sqrt(rounding**2 + spread**2 + far**2)))
 
-    def _outcomes(self, law: Law | None) -> None:
+    def _temperatures(self, law: Law | None) -> dict[str, tuple[float, float]]:
+        """By frame, the temperature its hot pixels tell, and its error."""
         rows = [row for row in self._rows if row.sha256 in self._spots]
         temperatures: dict[str, tuple[float, float]] = {}
         if law is not None and rows:
@@ -237,6 +246,9 @@ class BodyScale:
                 row.sha256: (round(float(t), 2), max(round(float(e), 2), 0.01))
                 for row, t, e in zip(rows, told, error, strict=True)
             }
+        return temperatures
+
+    def _outcomes(self, temperatures: Mapping[str, tuple[float, float]]) -> None:
         for row in self._rows:
             spot = self._spots.get(row.sha256)
             ratio = None

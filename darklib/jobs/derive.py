@@ -14,6 +14,7 @@ from datetime import datetime
 from darklib.catalogue.findings import Finding, Inference
 from darklib.catalogue.inferences import HotOutcome, HotRow
 from darklib.facts.frame import Kind
+from darklib.jobs.contradictions import DOUBT
 from darklib.jobs.hot_evidence import made_anew
 from darklib.jobs.library import Opened
 from darklib.jobs.likeness import compared
@@ -58,13 +59,14 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
     from darklib.jobs.body_scale import BodyScale
 
     kept = {one.sha256: one for one in opened.catalogue.inferences(RATIO) if one.version == VERSION}
+    doubted = {one.sha256: one for one in opened.catalogue.inferences(DOUBT) if one.value is not None}
     scales = {one.subject: one for one in opened.catalogue.findings(SCALE) if one.version == VERSION}
     outcomes: list[HotOutcome] = []
     made: list[Inference] = []
     found: list[Finding] = []
     total = NOTHING
     for subject, group in groups.items():
-        scale = BodyScale(opened, subject, group, kept, scales.get(subject))
+        scale = BodyScale(opened, subject, group, kept, scales.get(subject), doubted)
         scale.work_out()
         outcomes += scale.outcomes
         made += scale.made
@@ -74,7 +76,7 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
             total.lights + scale.count(Kind.LIGHT),
             total.darks + scale.count(Kind.DARK),
             total.lost + scale.lost,
-            total.ratios + len(scale.made),
+            total.ratios + scale.measured,
             total.lacking + scale.lacking,
             total.remarks + tuple(scale.remarks),
         )

@@ -1,6 +1,7 @@
 """What a frame's hot pixels say of it, for people: its dark ratio, what it rests on, and the temperature from it."""
 
 from darklib.facts.frame import Fact, Frame, TemperatureFrom
+from darklib.jobs.contradictions import DOUBT
 from darklib.jobs.derive import RATIO, SCALE
 from darklib.jobs.library import Opened
 
@@ -20,6 +21,10 @@ def hot_pixel_facts(opened: Opened, frame: Frame) -> tuple[Fact, ...]:
     ]
     if frame.temperature_from is TemperatureFrom.PIXELS:
         facts.append(Fact("temperature_c", frame.temperature_c, "degC", "inferred", where, "", _law(opened, frame)))
+    for one in opened.catalogue.inferences(DOUBT, [frame.sha256]):
+        if one.value is not None:
+            note = f"the recorded {one.value['told_c']:.1f} C disagrees by more than the camera's own scale explains"
+            facts.append(Fact("temperature_c", one.value["inferred_c"], "degC", "inferred", where, "", note))
     return tuple(facts)
 
 

@@ -191,6 +191,28 @@ def test_a_camera_that_warms_up_is_told(opened: Opened, tmp_path: Path) -> None:
     assert 2.5 < float(change.split("by ")[1].split(" C")[0]) < 5.0
 
 
+def test_a_recorded_temperature_is_doubted_once_the_offset_of_the_camera_is_known(
+    opened: Opened, tmp_path: Path
+) -> None:
+    body = Body(14)
+    body.shoot(tmp_path / "cold", "Dark", [6.0] * 5, recorded_c=6.0)
+    body.shoot(tmp_path / "warm", "Dark", [16.0] * 5, recorded_c=16.0, first=NIGHT + timedelta(days=1))
+    body.shoot(tmp_path / "lights", "Light", [10.0] * 9, recorded_c=12.0, first=NIGHT + timedelta(days=2))
+    first = taken_in(opened, tmp_path / "cold", tmp_path / "warm", tmp_path / "lights")
+    assert not [one for one in first.remarks if "contradict" in one]  # two degrees off, all of them: the camera's scale
+    body.shoot(tmp_path / "wrong", "Light", [10.0], recorded_c=-4.0, first=NIGHT + timedelta(days=2, hours=1))
+    second = taken_in(opened, tmp_path / "wrong")
+    told = [one for one in second.remarks if "contradict" in one]
+    assert len(told) == 1
+    assert told[0].startswith("1 light records a temperature that the hot pixels contradict")
+    assert "-4.0 C recorded, 1" in told[0]
+    facts = [fact for fact in explain(opened, second.stored[0].id).facts if "disagrees" in fact.note]
+    assert len(facts) == 1
+    amended = amend(opened, [second.stored[0].id], {"temperature_c": 12.0})
+    assert not [one for one in amended.remarks if "contradict" in one]
+    assert not [fact for fact in explain(opened, second.stored[0].id).facts if "disagrees" in fact.note]
+
+
 def test_frames_of_another_sensor_under_the_same_name_are_told(opened: Opened, tmp_path: Path) -> None:
     Body(6).shoot(tmp_path / "darks", "Dark", [10.0] * 5)
     Body(7).shoot(tmp_path / "lights", "Light", [10.0] * 2, first=NIGHT + timedelta(hours=2))
