@@ -14,6 +14,7 @@ from darklib.facts.errors import DarklibError
 from darklib.facts.frame import Frame, FrameRecord
 from darklib.facts.plan import Plan
 from darklib.facts.resolve import frame_of
+from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.library import Opened, open_library
 from darklib.jobs.results import IngestResult
 from darklib.jobs.watch import Asked, Watch
@@ -94,8 +95,10 @@ class Follow(Watch):
 
     def follow_on(self) -> None:
         """Looks until all steps are done, or Ctrl-C."""
-        while not self.finished():
-            self.seam.sleep(self.look())
+        # Ctrl-C is only noted, and heeded here, as in a watch.
+        with SafeStop() as stop:
+            while not (self.finished() or stop.asked):
+                self.seam.sleep(self.look(lambda: stop.asked), lambda: stop.asked)
 
     def _round(self, ready: Sequence[Found]) -> None:
         with open_library(self.root, seam=self.seam) as opened, Guard(self.workers) as guard:
