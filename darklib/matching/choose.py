@@ -8,14 +8,14 @@ from darklib.facts.match import Batch, Choice, Match, NearMiss, Reason, Verdict
 from darklib.facts.settings import Settings
 from darklib.matching.biases import NOT_NEEDED, ForFlats, biases_for_lights, for_flats
 from darklib.matching.dark_pool import dark_pool
-from darklib.matching.darks import ranked
+from darklib.matching.darks import Judged, ranked
 from darklib.matching.flat_pricing import priced_flats
 from darklib.matching.flats import choose_flats
 from darklib.matching.outcome import chosen
 from darklib.matching.parts import split
-from darklib.matching.pool import MOST_MISSES, Pool
+from darklib.matching.pool import MOST_MISSES, Candidate, Pool
 from darklib.matching.pricing import NO_MODELS, Models, Pricing, pricing_of
-from darklib.matching.scaled import scaled_pool, warmed
+from darklib.matching.scaled import rescaled, scaled_pool, warmed
 from darklib.matching.sets import frames_in
 from darklib.matching.stock import Remembered, Stock
 from darklib.matching.target import Target, lights_of
@@ -77,9 +77,7 @@ def _by_temperature(
     judged = ranked("dark", lights, found.candidates, settings, pricing)
     parts = split(lights, judged, settings, pricing)
     while True:
-        choices = [
-            chosen(ranked("dark", lights.part(part), found.candidates, settings, pricing), found) for part in parts
-        ]
+        choices = [chosen(_ranked(lights.part(part), found.candidates, settings, pricing), found) for part in parts]
         # Judged as a whole, two parts may come to the same set after all: then they are one.
         joined = _joined(parts, choices, lights.frames)
         if len(joined) == len(parts):
@@ -89,6 +87,10 @@ def _by_temperature(
             single = replace(judged[0].choice, runners_up=()) if len(parts) > 1 else None
             return list(zip(parts, choices, strict=True)), single
         parts = joined
+
+
+def _ranked(part: Target, candidates: Sequence[Candidate], settings: Settings, pricing: Pricing | None) -> list[Judged]:
+    return ranked("dark", part, rescaled(part, candidates, pricing), settings, pricing)
 
 
 def _joined(

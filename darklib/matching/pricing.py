@@ -180,7 +180,9 @@ def worth(
     if own_c is None or one.exposure_s is None or count < 1:
         return None
     pricing = asking.pricing
-    dark = DarkSet(one.exposure_s, own_c, count)
+    combined = one.frames[0].combined if one.frames else None
+    by_median = combined is not None and "median" in (combined.method or "").casefold()
+    dark = DarkSet(one.exposure_s, own_c, count, median=by_median)
     if scale is not None:
         by_exposure = pricing.exposure_s / one.exposure_s if one.exposure_s else scale
         warmed = abs(scale / by_exposure - 1.0) > 1e-6

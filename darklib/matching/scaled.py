@@ -1,6 +1,7 @@
 """Darks scaled to the lights: of another exposure, and where the sensor is measured also of another temperature."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from darklib.facts.frame import Kind
 from darklib.facts.match import Wanted
@@ -65,6 +66,26 @@ def warmed(target: Target, judged: Sequence[Judged], pricing: Pricing, biases: i
             made.append(
                 Candidate(one.candidate.set, "scaled", factor, one.candidate.unknown, one.candidate.doubts, biases)
             )
+    return made
+
+
+def rescaled(target: Target, candidates: Sequence[Candidate], pricing: Pricing | None) -> list[Candidate]:
+    """The candidates for a part of the lights: scaled ones with the factor that brings them to its temperature.
+
+    What needs no scaling there is left out, since it is among them as it is.
+    """
+    if pricing is None or not target.exposure_s:
+        return list(candidates)
+    made = []
+    for one in candidates:
+        own_s = one.set.exposure_s
+        if one.scale is None or not own_s:
+            made.append(one)
+            continue
+        equal = exposures_equal(own_s, target.exposure_s)
+        factor = _by_temperature(target, one, pricing)
+        if not (equal and factor == 1.0):
+            made.append(replace(one, scale=factor if equal else target.exposure_s / own_s * factor))
     return made
 
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from roll import BODY, READOUT, TRAIN, frames
 
-from darklib.facts.frame import Frame, Kind
+from darklib.facts.frame import Combined, Frame, Kind
 from darklib.facts.match import Choice, Match, Use, Verdict
 from darklib.facts.sensor import DarkRates, SensorModel, Value
 from darklib.facts.settings import PriceLimits, Settings
@@ -217,6 +217,18 @@ def test_a_drifting_night_comes_in_parts_and_one_set_is_offered_beside() -> None
 def test_one_set_that_serves_all_is_no_alternative() -> None:
     (one,) = matches(darks(20, 0.0), lights(), "dithered")
     assert one.single is None
+
+
+def test_a_median_of_many_costs_more_than_their_mean() -> None:
+    """By pi / 2 less what 20 frames fall short of it: 1.469."""
+    costs = []
+    for method in ("mean", "median"):
+        one = frames(
+            Kind.DARK, 1, "2026-10-01 10:00:00", exposure_s=300.0, temperature_c=0.0,
+            combined=Combined(20, method, False, False),
+        )  # fmt: skip
+        costs.append(chosen(one, lights(), "fixed").time_cost_percent or 0.0)
+    assert costs[1] / costs[0] == pytest.approx(1.46892, rel=1e-3)
 
 
 def test_limits_can_be_set() -> None:
