@@ -12,9 +12,9 @@ from math import log
 from darklib.facts.sensor import DarkRates
 
 MOST_BINS = 80
-"""Bins kept. Against a histogram of a thousand, dithered prices move by up to 0.3 percent of themselves; on fixed pixels,
-where a bin falls to one side of the limit of five sigma or the other, by mostly under 3 and up to 10 (measured over 12
-random sensors)."""
+"""Bins kept. Against a histogram of a thousand, dithered prices move by up to 0.3 percent of themselves; on fixed
+pixels, where a bin falls to one side of the limit of five sigma or the other, by mostly under 3 and up to 10 (measured
+over 12 random sensors)."""
 
 BULK_SHARE = 0.98
 """Half of the bins go to this share of the pixels, from the coldest up, half to the few hot ones that cost most."""
