@@ -15,6 +15,13 @@ from darklib.facts.frame import DarkRatio, Kind, TemperatureFrom
 from darklib.facts.plain import from_plain, to_plain
 from darklib.facts.units import degrees, moment, seconds
 
+RATIO, IDENTITY, DOUBT = "dark_ratio", "identity", "temperature_doubt"
+"""What the inferences from hot pixels are called: the dark ratio with all that belongs to it; whose frame it is, where
+that is in doubt; a recorded temperature (told_c) that disagrees with the inferred one (inferred_c)."""
+
+SCALE = "dark_scale"
+"""What the findings on the darks of one body and readout are called."""
+
 LEAST_EXPOSURE_US = 1_000_000
 """Hot pixels of shorter exposures say nothing."""
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from darklib.catalogue.findings import Finding, Inference, inputs_hash
-from darklib.catalogue.inferences import HotOutcome, HotRow
+from darklib.catalogue.inferences import IDENTITY, RATIO, SCALE, HotOutcome, HotRow
 from darklib.facts.frame import DarkRatio, Kind
 from darklib.facts.resolve import inferred_counts
 from darklib.facts.sensor import Value
@@ -29,7 +29,6 @@ from darklib.sensor.thermometer import (
 )
 
 VERSION = 1
-RATIO, SCALE, IDENTITY = "dark_ratio", "dark_scale", "identity"
 
 NEARER = 0.25
 """A frame is measured anew where another set lies nearer by so many doublings."""

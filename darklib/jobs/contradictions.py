@@ -6,13 +6,11 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from darklib.catalogue.findings import Inference
-from darklib.catalogue.inferences import HotRow
+from darklib.catalogue.inferences import DOUBT, HotRow
 from darklib.facts.frame import Kind
 from darklib.facts.resolve import inferred_counts
 from darklib.sensor.board import contradicted
 
-DOUBT = "temperature_doubt"
-"""What the inferences are called: told_c and inferred_c of a frame whose recorded temperature is contradicted."""
 VERSION = 1
 
 

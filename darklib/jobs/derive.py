@@ -12,9 +12,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from darklib.catalogue.findings import Finding, Inference
-from darklib.catalogue.inferences import HotOutcome, HotRow
+from darklib.catalogue.inferences import DOUBT, RATIO, SCALE, HotOutcome, HotRow
 from darklib.facts.frame import Kind
-from darklib.jobs.contradictions import DOUBT
 from darklib.jobs.hot_evidence import made_anew
 from darklib.jobs.library import Opened
 from darklib.jobs.likeness import compared
@@ -23,9 +22,6 @@ from darklib.jobs.results import IngestResult
 
 VERSION = 1
 """Grows when dark ratios or temperatures are worked out otherwise; all are then made anew."""
-
-RATIO, SCALE = "dark_ratio", "dark_scale"
-"""What the inferences and the findings are called."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING
 
 from darklib.jobs.library import Opened
 from darklib.jobs.ports import Progress
-from darklib.readers.open import Look
 from darklib.store import evidence
 
 if TYPE_CHECKING:
     from darklib.pixels.hot import HotPixels
+    from darklib.readers.answers import Look
 
 LEAST_EXPOSURE_S = 1.0
 """Shorter exposures gather next to nothing in hot pixels: biases and most flats are not kept."""
 
 
-def without_hot(opened: Opened, look: Look, *, dry_run: bool) -> Look:
+def without_hot(opened: Opened, look: "Look", *, dry_run: bool) -> "Look":
     """Keeps the hot pixels of a frame that was looked at, and lets them go from memory."""
     if look.hot is None:
         return look

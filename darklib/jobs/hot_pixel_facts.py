@@ -1,8 +1,7 @@
 """What a frame's hot pixels say of it, for people: its dark ratio, what it rests on, and the temperature from it."""
 
+from darklib.catalogue.inferences import DOUBT, RATIO, SCALE
 from darklib.facts.frame import Fact, Frame, TemperatureFrom
-from darklib.jobs.contradictions import DOUBT
-from darklib.jobs.derive import RATIO, SCALE
 from darklib.jobs.library import Opened
 
 
