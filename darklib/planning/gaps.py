@@ -133,7 +133,8 @@ def _common(group: list[Need]) -> Interval | None:
         return Interval(low_c, high_c, most.interval.shoot_at_c)
     if len({one.shoot_at_c for one in intervals}) == 1:
         return Interval(low_c, high_c, intervals[0].shoot_at_c)
-    return Interval(low_c, high_c, round((low_c + high_c) / 2, 2))
+    between_c = (min(one.shoot_at_c for one in intervals) + max(one.shoot_at_c for one in intervals)) / 2
+    return Interval(low_c, high_c, min(max(round(between_c, 2), low_c), high_c))
 
 
 def _still_possible(

@@ -133,13 +133,14 @@ def _middle_ratio(lights: tuple[Frame, ...]) -> DarkRatio | None:
 
 
 def _best_c(lights: tuple[Frame, ...], low_c: float, high_c: float) -> float:
-    """Where to shoot for some lights: at the set-point they share, else in the middle of what serves."""
+    """Where to shoot for some lights: at the set-point they share, else in the middle of them, which costs least."""
     set_points = {light.set_temperature_c for light in lights}
     if len(set_points) == 1:
         (set_point,) = set_points
         if set_point is not None and low_c <= set_point <= high_c:
             return set_point
-    return round((low_c + high_c) / 2, 2)
+    values_c = [_temperature(light) or 0.0 for light in lights]
+    return min(max(round((min(values_c) + max(values_c)) / 2, 2), low_c), high_c)
 
 
 def _lacking(lights: list[Frame], choice: Choice, reach: Reach) -> list[Frame]:

@@ -264,3 +264,29 @@ def test_lights_to_come_of_an_empty_library(tmp_path: Path) -> None:
         assert not gaps(opened).lights
         with pytest.raises(DarklibError, match="no camera in this library yet"):
             gaps(opened, asked=GapsAsked(expected=(Expected(120.0, 5.0, 5.0),)))
+
+
+def test_a_cool_down_run_is_learned_from_earlier_darks(root: Path) -> None:
+    """The camera is stated to have no cooler, and darks of one evening fell from 20 to 4 C, half of the way every 20
+    minutes: the run expected next falls alike.
+    """
+    with open_library(root) as opened:
+        (row,) = [row for row in opened.catalogue.bodies() if row.frames]
+    config = root / "darklib.toml"
+    config.write_text(config.read_text("utf-8") + f'\n[cameras."{row.ref.id}"]\ncooled = false\n', "utf-8")
+    card = root.parent / "evening"
+    card.mkdir()
+    for number in range(40):
+        value = 4.0 + 16.0 * 2.0 ** (-(number * 125.0 / 60.0) / 20.0)
+        (card / f"{number:02}.fits").write_bytes(dark(number + 100, round(value, 1)))
+    coming = GapsAsked(plan=True, expected=(Expected(120.0, -2.0, 0.0),))
+    with open_library(root) as opened:
+        before = gaps(opened, asked=coming)
+        ingest(opened, [str(card)])
+        after = gaps(opened, asked=coming)
+    assert [run.cooling for run in before.cool_downs if run.exposure_s == 120.0] == [None]
+    (cooling,) = [run.cooling for run in after.cool_downs if run.exposure_s == 120.0]
+    assert cooling is not None
+    assert cooling.start_c == pytest.approx(20.0, abs=1.0)
+    assert cooling.end_c == pytest.approx(4.0, abs=1.0)
+    assert cooling.half_minutes == pytest.approx(20.0, rel=0.15)
