@@ -55,6 +55,7 @@ ALLOWED: tuple[Allowed, ...] = (
     Allowed("darklib/readers/worker.py", "os.dup2", "the null device again"),
     Allowed("darklib/readers/worker.py", "os.open", "the null device again"),
     Allowed("darklib/show/sensor_picture.py", ".savefig", "a picture into memory; the store writes its bytes"),
+    Allowed("darklib/show/gaps_picture.py", ".savefig", "a picture into memory; the store writes its bytes"),
     Allowed("darklib/store/noreplace.py", "ctypes", "the system's rename that refuses, which Python does not offer"),
     Allowed("darklib/store/locking.py", "io.FileIO", "a part of the seam that fills a file of its own"),
     Allowed("darklib/store/locking.py", "io.FileIO, to write", "a part of the seam that fills a file of its own"),

@@ -15,10 +15,11 @@ from darklib.facts.entries import (
     Unstated,
 )
 from darklib.facts.errors import DarklibError, Exit
-from darklib.facts.frame import STATED_FIELDS, BodyRef, Frame, Kind, Statement
+from darklib.facts.frame import STATED_FIELDS, Frame, Kind, Statement
 from darklib.facts.night import localised
 from darklib.facts.resolve import frame_of, stated_body
 from darklib.facts.units import iso_z
+from darklib.jobs.body_named import body_meant
 from darklib.jobs.derive import derive, in_words
 from darklib.jobs.ids import frames_meant, one_meant
 from darklib.jobs.library import Opened
@@ -190,13 +191,6 @@ def train_changed(
         with Recorder(opened, "trains changed", (train,)) as recorder:
             recorder.add(TrainChanged(entry.ref.fingerprint, note, moment))
     return TrainsResult(trains(opened).trains, changes, dry_run)
-
-
-def body_meant(opened: Opened, text: str) -> BodyRef:
-    """The camera meant by an id, a label or a serial number, or the beginning of one."""
-    known = bodies(opened).bodies
-    names = [tuple(name for name in (item.ref.id, item.ref.label, item.ref.serial) if name) for item in known]
-    return one_meant("camera", text, known, names).ref
 
 
 def moment_meant(opened: Opened, text: str | None) -> datetime:

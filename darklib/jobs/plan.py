@@ -11,7 +11,7 @@ from darklib.facts.match import Batch, Match
 from darklib.facts.night import night_of
 from darklib.facts.plan import CoolDown, Cooling, Coverage, Gap
 from darklib.jobs.asked import GapsAsked, Nights
-from darklib.jobs.correct import body_meant
+from darklib.jobs.body_named import body_meant
 from darklib.jobs.library import Opened
 from darklib.jobs.match import batches_asked, matches_of
 from darklib.jobs.results import GapsResult

@@ -8,7 +8,7 @@ from darklib.facts.errors import DarklibError, Exit
 from darklib.facts.frame import BodyRef, Frame, Kind
 from darklib.facts.match import Match
 from darklib.jobs.asked import Nights
-from darklib.jobs.correct import body_meant
+from darklib.jobs.body_named import body_meant
 from darklib.jobs.library import Opened
 from darklib.jobs.match import batches_asked, matches_of
 from darklib.planning.expected import (

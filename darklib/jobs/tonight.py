@@ -8,7 +8,7 @@ from darklib.facts.match import Series
 from darklib.facts.plan import Served
 from darklib.facts.units import exposures_equal
 from darklib.jobs.asked import GapsAsked
-from darklib.jobs.correct import body_meant
+from darklib.jobs.body_named import body_meant
 from darklib.jobs.library import Opened
 from darklib.jobs.match import matches_of
 from darklib.jobs.to_come import model_frames
