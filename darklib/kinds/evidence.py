@@ -1,7 +1,7 @@
 """The kind of a single frame from its pixels and its exposure; undecided in doubt."""
 
 from darklib.facts.frame import FrameFacts, Kind, KindDecision, KindFrom, PixelFacts
-from darklib.kinds.signs import UNLIT_SIGMA, Signs, signs_of
+from darklib.kinds.signs import LIT_SIGMA, UNLIT_SIGMA, Signs, signs_of
 
 DECIDED = 0.8
 """Confidence below which a frame stays undecided."""
@@ -59,7 +59,7 @@ def _unlit(facts: FrameFacts, signs: Signs) -> KindDecision:
         if most is not None and most <= UNLIT_SIGMA:
             confidence = 0.93
             why += f"; its noise leaves room for {most:.1f} sigma of light at most"
-        elif exposure is not None and exposure <= SKYLESS_S:
+        elif exposure is not None and exposure <= SKYLESS_S and _no_flat(exposure, signs):
             confidence = 0.9
             why += "; too short for a sky without stars; black level not known"
         elif facts.cfa is not None:
@@ -82,6 +82,12 @@ def _unlit(facts: FrameFacts, signs: Signs) -> KindDecision:
     if facts.exposure_s <= BIAS_S:
         return KindDecision(Kind.BIAS, KindFrom.PIXELS, confidence, f"{why}; exposed for a millisecond or less")
     return KindDecision(Kind.DARK, KindFrom.PIXELS, confidence, why)
+
+
+def _no_flat(exposure_s: float, signs: Signs) -> bool:
+    """Whether a short frame without any sign of light is no even flat of a camera with a narrow range either."""
+    dim = signs.most_above_sigma is not None and signs.most_above_sigma <= LIT_SIGMA
+    return exposure_s <= BIAS_S or signs.share <= 0 or dim
 
 
 def _lit(facts: FrameFacts, signs: Signs) -> KindDecision:

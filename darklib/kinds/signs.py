@@ -44,7 +44,7 @@ LEAST_BY_CHANCE, SURE_CHANCE = 0.03, 0.002
 """So many are always allowed for; and what chance brings more seldom than this are stars."""
 LINED_SIGMA, LINED_BY_CHANCE = 0.15, 0.5
 """Where rows or columns stand out, the pixels around a peak do so together."""
-CROWDED, CROWDED_CHANCE = 1.0, 0.005
+CROWDED, CROWDED_SHARE, CROWDED_CHANCE = 1.0, 0.003, 0.005
 """Hot pixels are crowded where so many clusters of them pass for stars; they lie as they lie, so that much that is
 unlikely is seen."""
 PERHAPS_CHANCE = 0.15
@@ -89,6 +89,7 @@ class Signs:
     whole: float = 0.0
     whole_expected: float = 0.0
     crowded: bool = False
+    lined: bool = False
 
     @property
     def lit(self) -> bool:
@@ -121,6 +122,7 @@ def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> S
     )
     spread = figures["channel_spread_sigma"]
     marked = figures["fall_mean_sigma"] > MARKED_FALL * level / noise or spread > MARKED_COLOUR * level / noise
+    counts = counts_of(pixels)
     glow, dip = figures["glow_sigma"], figures["dip_sigma"]
     fall = figures["fall_least_sigma"]
     return Signs(
@@ -129,7 +131,7 @@ def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> S
         certain_share=certain_share,
         marked=marked or black_dn is not None,
         over_noise=share * top / noise,
-        stars=_stars(facts, pixels),
+        stars=star_grade(counts, expected_cosmic_stars(facts, pixels)),
         star_count=max(0.0, figures["stars"] - figures["stars_by_chance"]),
         contrast=figures["star_peak_dn"] / max(above_dn, noise),
         colour=_graded(spread, CHANNELS_SURE, CHANNELS_POSSIBLE),
@@ -146,7 +148,8 @@ def signs_of(facts: FrameFacts, pixels: PixelFacts, black_dn: float | None) -> S
         + SOFT_COSMIC * expected_cosmic_stars(facts, pixels),
         whole=figures.get("whole_stars", 0.0),
         whole_expected=LEAST_BY_CHANCE + WHOLE_COSMIC * expected_cosmic_stars(facts, pixels),
-        crowded=max(figures["stars_by_chance"], figures.get("soft_stars_by_chance", 0.0)) >= CROWDED,
+        crowded=counts.crowded,
+        lined=counts.lined,
     )
 
 
@@ -205,7 +208,7 @@ def expected_cosmic_stars(facts: FrameFacts, pixels: PixelFacts) -> float:
 class StarCounts:
     """Sources of a frame: all, the plain ones, lit softly all round, lit wholly; and what chance explains.
 
-    lined: whether whole rows or columns stand out.
+    lined: whether whole rows or columns stand out; hot_share: hot pixels of all.
     """
 
     stars: float
@@ -216,6 +219,12 @@ class StarCounts:
     soft_by_chance: float
     whole: float
     lined: bool = False
+    hot_share: float = 0.0
+
+    @property
+    def crowded(self) -> bool:
+        """Whether hot pixels lie so close that clusters of them pass for stars."""
+        return max(self.stars_by_chance, self.soft_by_chance) >= CROWDED or self.hot_share > CROWDED_SHARE
 
 
 def star_grade(found: StarCounts, cosmic: float) -> int:
@@ -231,9 +240,10 @@ def star_grade(found: StarCounts, cosmic: float) -> int:
     if unlikely(found.whole, whole_expected, SURE_CHANCE):
         return 2
     perhaps = unlikely(found.whole, whole_expected, PERHAPS_CHANCE)
-    if found.stars_by_chance >= CROWDED or found.soft_by_chance >= CROWDED:
+    if found.crowded:
         # Clusters of hot pixels are plain, and by far not all of them are like what chance makes of single ones.
-        if found.stars > 3.0 * expected + 20.0 and found.plain > 3.0 * plain_expected + 10.0:
+        round_too = found.whole > 0 or found.soft > 3.0 * soft_expected + 5.0
+        if round_too and found.stars > 3.0 * expected + 20.0 and found.plain > 3.0 * plain_expected + 10.0:
             return 2
         perhaps |= unlikely(found.plain, plain_expected, CROWDED_CHANCE)
         perhaps |= unlikely(found.soft, soft_expected, CROWDED_CHANCE)
@@ -268,9 +278,10 @@ def unlikely(count: float, expected: float, chance: float) -> bool:
     return 1.0 - total < chance
 
 
-def _stars(facts: FrameFacts, pixels: PixelFacts) -> int:
+def counts_of(pixels: PixelFacts) -> StarCounts:
+    """The counts among a frame's figures; those that an older measurement did not have are none."""
     figures = pixels.structure
-    counts = StarCounts(
+    return StarCounts(
         stars=figures["stars"],
         stars_by_chance=figures["stars_by_chance"],
         plain=figures["plain_stars"],
@@ -279,8 +290,8 @@ def _stars(facts: FrameFacts, pixels: PixelFacts) -> int:
         soft_by_chance=figures.get("soft_stars_by_chance", 0.0),
         whole=figures.get("whole_stars", 0.0),
         lined=max(figures["rows_sigma"], figures["columns_sigma"]) > LINED_SIGMA,
+        hot_share=figures["hot_pixels"] / figures["pixels"],
     )
-    return star_grade(counts, expected_cosmic_stars(facts, pixels))
 
 
 def _graded(value: float, sure: float, possible: float) -> int:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from darklib.facts.frame import Kind, KindDecision, KindFrom
 from darklib.kinds.candidate import Candidate
-from darklib.kinds.evidence import NO_BLACK
+from darklib.kinds.evidence import FLAT_S, NO_BLACK
 from darklib.kinds.signs import Signs, unlikely
 
 LEAST_FRAMES = 5
@@ -46,16 +46,21 @@ def told_together(
     decisions: Mapping[int, KindDecision],
 ) -> dict[int, KindDecision]:
     """Decisions that the whole run changes, by place. Only frames decided by their pixels, or not at all, are in it."""
-    if len(run) < LEAST_FRAMES:
+    exposure = members[run[0]].facts.exposure_s
+    if len(run) < LEAST_FRAMES or exposure is None:
         return {}
     seen = [found for place in run if (found := signs[place]) is not None]
     if len(seen) < len(run) or any(decisions[place].kind in (Kind.LIGHT, Kind.FLAT) for place in run):
         return {}
+    if exposure <= FLAT_S:
+        # Flats at twilight hold stars, too, and darks so short no cosmic rays to be told from them.
+        return _steady(run, members, decisions)
     crowded = any(one.crowded for one in seen)
     whole = _Sum([one.whole for one in seen], [one.whole_expected for one in seen])
     plain = _Sum([one.plain for one in seen], [one.plain_expected + EACH for one in seen])
     soft = _Sum([one.soft for one in seen], [one.soft_expected + EACH for one in seen])
-    if whole.stars or (not crowded and (plain.stars or soft.stars)):
+    lined = any(one.lined for one in seen)
+    if whole.stars or (soft.stars and not crowded and not lined):
         why = f"faint stars in most of the {len(run)} frames of its run"
         return {place: KindDecision(Kind.LIGHT, KindFrom.PIXELS, 0.9, why) for place in run}
     if whole.perhaps or (not crowded and (plain.perhaps or soft.perhaps)):

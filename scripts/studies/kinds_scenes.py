@@ -94,7 +94,7 @@ def series_of(number: int, seed: int, share: float) -> Iterator[Shown]:
         capped = sort == "cap_on" and frame < ahead
         now = replace(scene, sky=scene.sky * levels[frame], dark=scene.dark * (1 + scene.warming) ** frame)
         data, star_sigma, sky_sigma = _exposed(camera, now, field, frame, float(offset[frame]), rng, lit=not capped)
-        facts = _facts(camera, scene, number, taken, named="Field 7" if aimed and camera.family != "raw" else None)
+        facts = _facts(camera, scene, number, taken, named="Dumb Bell" if aimed and camera.family != "raw" else None)
         yield Shown(sort, number, facts, data, camera.family, star_sigma, sky_sigma, capped)
         taken += timedelta(seconds=scene.exposure_s + float(rng.uniform(0.5, 8.0)))
 
