@@ -3,12 +3,11 @@
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
-from darklib.facts.errors import DarklibError, Exit
 from darklib.jobs.asked import Stated
 from darklib.jobs.derive import after_ingest
 from darklib.jobs.intake import COPIERS, Intake
 from darklib.jobs.library import Opened
-from darklib.jobs.placing import CopiedIn, LeftWhereItIs
+from darklib.jobs.placing import CopiedIn, LeftWhereItIs, chosen
 from darklib.jobs.ports import Ask, NobodyToAsk, Progress, Silent
 from darklib.jobs.results import IngestResult
 from darklib.readers.guard import Guard
@@ -40,19 +39,13 @@ def ingest(
     a core). copiers: threads that copy (0: none of their own). Raises
     DarklibError when the library's disk refuses; a file that cannot be taken is part of the result, not an error.
     """
-    if in_place and move:
-        raise DarklibError(
-            "in_place_and_move",
-            "--in-place leaves the files where they are, --move empties the source; the two exclude each other.",
-            remedy="Choose one of them.",
-            status=Exit.USAGE,
-        )
+    placing = chosen(in_place=in_place, move=move)
     roots = [Path(path) for path in paths]
     items = walk(opened.seam, roots, opened.layout.root) if roots else walk_own(opened.seam, opened.layout.inbox)
     intake = Intake(
         opened,
         "ingest",
-        LeftWhereItIs() if in_place else CopiedIn(),
+        placing,
         stated,
         move=move,
         dry_run=dry_run,

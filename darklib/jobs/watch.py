@@ -13,6 +13,7 @@ from typing import Protocol
 
 from darklib.facts.errors import DarklibError
 from darklib.jobs.asked import Stated
+from darklib.jobs.derive import after_ingest
 from darklib.jobs.intake import Intake
 from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.library import Opened, open_library
@@ -227,7 +228,7 @@ class Watch:
         with open_library(self.root, seam=self.seam) as opened:
             one = self._prepared(opened)
             try:
-                result = one.run(ready)
+                result = after_ingest(opened, one.run(ready))
             except BaseException:
                 with suppress(DarklibError):  # the first error counts
                     self._tell(ready, one.outcome())
