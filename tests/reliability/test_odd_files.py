@@ -308,25 +308,25 @@ def test_hard_links(library: Path, card: Path) -> None:
 def test_files_full_of_holes(library: Path, card: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Holes cost no disk, but reading them costs time and memory: within bounds, and never taken for a frame.
 
-    Real gigabytes are among the damaged files of scripts/studies/mutants.py; these are 60 MB, the limit set to 50.
+    Real gigabytes are among the damaged files of scripts/studies/mutants.py; these are 16 MB, the limit set to 14.
     """
     monkeypatch.setattr(durable, "PIECE", 1 << 20)
     monkeypatch.setattr(hashing, "PIECE", 1 << 20)
     dark = fits("Dark", 1)
-    rows = 300_000
+    rows = 80_000
     claim = dark.replace(b"NAXIS2  = " + b"32".rjust(20), b"NAXIS2  = " + str(rows).encode().rjust(20))
     assert claim != dark
     put(card, {"D_1.fits": dark})
     for name, start, size in (
-        ("hole.fits", b"", 30 << 20),
+        ("hole.fits", b"", 8 << 20),
         ("header.fits", claim[:2880], 2880 + 48 * 2 * rows),
-        ("large.dng", b"II*\0\x08\0\0\0", 60 << 20),
-        ("large.fits", claim[:2880], 60 << 20),
+        ("large.dng", b"II*\0\x08\0\0\0", 16 << 20),
+        ("large.fits", claim[:2880], 16 << 20),
     ):
         with (card / name).open("wb") as handle:
             handle.write(start)
             handle.truncate(size)
-    monkeypatch.setattr(contents, "LARGEST", 50 << 20)
+    monkeypatch.setattr(contents, "LARGEST", 14 << 20)
     result = take_in(library, card)
     assert result.counts.stored == 1
     told = {os.path.basename(item.path): item.code for item in (*result.set_aside, *result.passed_over)}
