@@ -32,7 +32,7 @@ COMMANDS: dict[str, Callable[[Opened, Path], Any]] = {
     "explain": lambda opened, at: explain(opened, DARK_1),
     "check": lambda opened, at: audit.check(opened, [str(at / "card"), str(at / "first")]),
     "verify": lambda opened, at: audit.verify(opened),
-    "verify --against": lambda opened, at: audit.verify(opened, against=str(at / "copy")),
+    "verify --against, dry": lambda opened, at: audit.verify(opened, against=str(at / "copy"), dry_run=True),
     "set-aside": lambda opened, at: audit.set_aside(opened),
     "ingest --dry-run": lambda opened, at: ingest(opened, [str(at / "card")], dry_run=True, copiers=0),
 }
