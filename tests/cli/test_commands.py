@@ -17,8 +17,10 @@ from darklib.cli.main import perform
 from darklib.facts.errors import Exit
 from darklib.facts.frame import Kind
 from darklib.jobs import results
+from darklib.jobs.after_ingest import AfterIngest
 from darklib.jobs.asked import FramesAsked, GapsAsked, Nights, Span, Stated
 from darklib.jobs.ports import NobodyToAsk, Silent
+from darklib.jobs.results import SecondCopy
 
 ROOT = Path("/libraries/one").absolute()
 
@@ -123,7 +125,7 @@ CASES: dict[str, Case] = {
         "audit.verify",
         pretend.INTACT,
         ["verify", "--against", "/b"],
-        {"sample": None, "against": "/b"},
+        {"sample": None, "against": "/b", "dry_run": False},
         0,
     ),
     "rebuild": ("audit.rebuild", pretend.REBUILD, ["rebuild", "--dry-run"], {"dry_run": True}, 0),
@@ -143,6 +145,9 @@ CASES: dict[str, Case] = {
         0,
     ),
 }
+
+
+AFTER = AfterIngest(pretend.CHECK, SecondCopy("/second/copy", pretend.EVENING, 4, 1))
 
 
 class Job:
@@ -166,6 +171,7 @@ def _a_library(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr("darklib.jobs.library.find_root", lambda explicit: ROOT)
     monkeypatch.setattr("darklib.jobs.library.open_library", opened)
+    monkeypatch.setattr("darklib.jobs.after_ingest.after_ingest", lambda *_, **named: AFTER)
 
 
 def job_for(case: Case, monkeypatch: pytest.MonkeyPatch) -> Job:
@@ -227,6 +233,21 @@ def test_what_is_stated_goes_with_the_ingest(monkeypatch: pytest.MonkeyPatch) ->
     assert isinstance(job.named["ask"], NobodyToAsk)
     assert job.named["in_place"] is True
     assert job.named["dry_run"] is True
+
+
+def test_an_ingest_ends_with_the_answer_of_check(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job_for(CASES["ingest"], monkeypatch)
+    perform(["ingest", "/cards/one", "--json"])
+    document = one_document(capsys.readouterr().out)
+    assert document["check"]["may_erase"] is False
+    assert document["second_copy"] == {
+        "path": "/second/copy",
+        "checked_at": "2026-10-03T20:15:00Z",
+        "not_covered": 4,
+        "in_place": 1,
+    }
 
 
 def test_amending_takes_values_and_empty_ones(monkeypatch: pytest.MonkeyPatch) -> None:
