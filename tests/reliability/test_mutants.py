@@ -28,10 +28,10 @@ BY_NAME = {one.name: one for one in ALL}
 
 @pytest.mark.parametrize("seed", [1])
 def test_some_hundred_damaged_files(seed: int, record_property: Callable[[str, object], None]) -> None:
-    found = try_mutants(seed, 300)
-    record_property("measured", f"damaged files: 300 tried (seed {seed}), {len(found.ended)} ended by a limit")
+    found = try_mutants(seed, 250)
+    record_property("measured", f"damaged files: 250 tried (seed {seed}), {len(found.ended)} ended by a limit")
     assert found.troubles == []
-    assert found.count == 300
+    assert found.count == 250
 
 
 @pytest.mark.long
@@ -51,8 +51,9 @@ def test_some_thousand_damaged_files_of_a_new_seed(
 
 
 def test_a_damaged_file_is_the_same_every_time() -> None:
+    anew = originals(None)
     for number in range(40):
-        one, again = mutant(ALL, 3, number), mutant(originals(None), 3, number)
+        one, again = mutant(ALL, 3, number), mutant(anew, 3, number)
         assert (one.original.name, one.kind, one.data) == (again.original.name, again.kind, again.data)
     assert mutant(ALL, 3, 0).data != mutant(ALL, 4, 0).data
 
@@ -91,7 +92,7 @@ def test_a_raw_file_cut_anywhere_is_refused_and_with_zeros_instead_too(name: str
     picture = judging.picture(original.data)
     last = original.data.find(picture) + len(picture) if picture and original.family != "gzip" else len(original.data)
     dice = Random(name)
-    for n in range(30):
+    for n in range(20):
         cut = cut_anywhere(dice, original.data[:last])
         for data in {cut, cut.ljust(len(original.data), b"\0")} - {original.data}:
             path = tmp_path / name
