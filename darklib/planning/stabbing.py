@@ -42,19 +42,15 @@ def cheapest_of_ways(
         return best[0], best[1], least
     items = tuple(way[0] for way in ways)
     temperatures, _ = cheapest(items, settling_minutes)
-    while True:
-        now = cost(items, temperatures, settling_minutes)
-        swapped = []
-        for place, way in enumerate(ways):
-            for other in way:
-                if other is not items[place]:
-                    tried = (*items[:place], other, *items[place + 1 :])
-                    points, _ = cheapest(tried, settling_minutes)
-                    swapped.append((cost(tried, points, settling_minutes), tried, points))
-        found = min(swapped, key=lambda one: one[0])
-        if found[0] >= now - 1e-6:
-            break
-        _, items, temperatures = found
+    now = cost(items, temperatures, settling_minutes)
+    # Each set once: to weigh all of them against each other would take long.
+    for place, way in enumerate(ways):
+        for other in way[1:]:
+            tried = (*items[:place], other, *items[place + 1 :])
+            points, _ = cheapest(tried, settling_minutes)
+            minutes = cost(tried, points, settling_minutes)
+            if minutes < now - 1e-6:
+                items, temperatures, now = tried, points, minutes
     # As few frames as the one way asks for, wherever the other allows: no plan does with less.
     easiest = [_easiest(way) for way in ways]
     return items, temperatures, cheapest(easiest, settling_minutes)[1]
