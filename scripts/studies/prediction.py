@@ -73,9 +73,9 @@ def run(seed: int, count: int) -> str:
         f"Seed {seed}, {count} nights of {SHAPE[0] * SHAPE[1] / 1e6:.2f} megapixels, {A_BODY} a camera. Measured cost: "
         "the variance of a stack calibrated with the set over that of the same stack calibrated with the camera's true "
         "dark, less 1; predicted from frames alone. Near: within 15 percent where the measured cost lies between 0.02 "
-        "and 2, within 0.005 where it is below. Mismatch: dark against light, degrees C. On fixed pixels those that are "
-        "left standing out by more than five sigma of a light are not averaged, on either side. No pixel saturates in a "
-        "dark of 300 s at 13 C; no two lights are dithered to the same place."
+        "and 2, within 0.005 where it is below. Mismatch: dark against light, degrees C. On fixed pixels those that "
+        "are left standing out by more than five sigma of a light are not averaged, on either side. No pixel saturates "
+        "in a dark of 300 s at 13 C; no two lights are dithered to the same place."
     )
     head = (
         "| pointing | outliers rejected | mismatch | below 0.02 | near | 0.02 to 2 | near | above 2 | "
