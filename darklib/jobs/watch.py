@@ -88,6 +88,7 @@ class Watch:
     workers: int = 0
     settling: Settling = field(default_factory=Settling)
     _away: set[Path] = field(default_factory=set)
+    _all_seen: bool = False
     _failures: int = 0
     _said: str = ""
 
@@ -130,9 +131,8 @@ class Watch:
         """
         try:
             started_s = self.seam.monotonic()
-            found, all_seen = self._found()
-            now_s = self.seam.monotonic()
-            due = self.settling.look(found, now_s, all_seen=all_seen)
+            due = self.settling.look(self._found(), started_s, all_seen=lambda: self._all_seen)
+            looked_s = self.seam.monotonic() - started_s
             ready = self._examined(due, stopping) if due else []
             if ready and not stopping():
                 self._round(ready)
@@ -144,22 +144,23 @@ class Watch:
             words = f"Unexpected {type(error).__name__}: {' '.join(str(error).split()) or 'no further words'}"
             return self._failed(DarklibError("unexpected", words))
         self._failures, self._said = 0, ""
-        return max(LOOK_EVERY_S, PAUSE_FOR_LOOKING * (now_s - started_s))
+        return max(LOOK_EVERY_S, PAUSE_FOR_LOOKING * looked_s)
 
     # 1. what is there
 
-    def _found(self) -> tuple[list[Found], bool]:
-        """The files there are, and whether all folders could be looked through."""
+    def _found(self) -> Iterator[Found]:
+        """The files there are, one by one; at the end `_all_seen` tells whether all folders could be looked through."""
+        self._all_seen = False
         there = [place for place in self.places() if self._there(place)]
-        all_seen = not self._away
-        found = []
+        troubled, some = bool(self._away), False
         for item in walk(self.seam, there, self.root) if there else ():
             if isinstance(item, Found):
-                found.append(item)
+                some = True
+                yield item
             elif item.code in ("unreadable", "folder_unreadable"):
-                all_seen = False
+                troubled = True
         # Where a card was unmounted its folder may stay behind, empty: no proof that its files are gone for good.
-        return found, all_seen and bool(found)
+        self._all_seen = some and not troubled
 
     def _there(self, place: Path) -> bool:
         try:

@@ -9,7 +9,7 @@ The clock of the files is compared with nothing but itself: it may stand in the 
 """
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from darklib.store.seam import Seam
@@ -63,10 +63,11 @@ class Settling:
     def __len__(self) -> int:
         return len(self._known) + len(self._waiting)
 
-    def look(self, found: Iterable[Found], now_s: float, *, all_seen: bool) -> list[Found]:
+    def look(self, found: Iterable[Found], now_s: float, *, all_seen: Callable[[], bool]) -> list[Found]:
         """One look at the folders: those files that are to be looked into now, having been the same for long enough.
 
-        all_seen: whether all of the folders could be looked through, so that what is not there is gone.
+        found: taken one by one, so that none but those are kept. all_seen: asked at the end, whether all of the folders
+        could be looked through, so that what is not there is gone.
         """
         waiting: dict[bytes, _Wait] = {}
         due = []
@@ -80,7 +81,7 @@ class Settling:
             if now_s >= wait.due_s:
                 due.append(item)
         self._waiting = waiting
-        oldest = now_s if all_seen else now_s - REMEMBERED_S
+        oldest = now_s if all_seen() else now_s - REMEMBERED_S
         if any(seen_s < oldest for seen_s in self._known.values()):
             self._known = {key: seen_s for key, seen_s in self._known.items() if seen_s >= oldest}
         return due
