@@ -106,6 +106,9 @@ def _walked(common: Common, result: "DemoResult", walk: Sequence[Step]) -> list[
                 status, document = _silently(command)
                 if "counts" in document:
                     out.paragraph(_briefly(document["counts"]), indent=2)
+                for remark in document.get("remarks", ()):
+                    if "hot pixels" in remark:
+                        out.paragraph(remark, indent=2)
             else:
                 plain = ["--no-colour"] if common.no_colour else []
                 status = perform((*command, "--quiet", *plain))

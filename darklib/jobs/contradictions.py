@@ -7,11 +7,13 @@ import numpy as np
 
 from darklib.catalogue.findings import Inference
 from darklib.catalogue.inferences import DOUBT, HotRow
-from darklib.facts.frame import Kind
-from darklib.facts.resolve import inferred_counts
+from darklib.facts.frame import Kind, TemperatureFrom
 from darklib.sensor.board import contradicted
 
 VERSION = 1
+
+RECORDED = (TemperatureFrom.HEADER, TemperatureFrom.MAKERNOTE)
+"""What the user states of a whole card is not doubted: it is one number for frames that were not equally warm."""
 
 
 def contradictions(
@@ -27,7 +29,7 @@ def contradictions(
         for row in rows
         if row.kind is Kind.LIGHT
         and row.temperature_c is not None
-        and not inferred_counts(row.temperature_from)
+        and row.temperature_from in RECORDED
         and row.sha256 in temperatures
     ]
     rates = _rates(told, temperatures)
