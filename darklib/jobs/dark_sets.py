@@ -13,6 +13,7 @@ from darklib.jobs.hot_evidence import fetched, made_anew
 from darklib.jobs.library import Opened
 from darklib.jobs.ports import Silent
 from darklib.pixels.hot import HotPixels
+from darklib.sensor.ageing import aged
 from darklib.sensor.identity import Sameness, identified
 from darklib.sensor.reference import Reference, combined
 from darklib.sensor.thermometer import LEAST_PIXELS, Place, Ratio, dark_ratio, laid_out
@@ -25,6 +26,9 @@ GAP = 0.2
 
 READ_AT_ONCE = 100
 """So many darks without evidence are read for it on the way; more are left to `rebuild`."""
+
+AGEING_DAYS, AGEING = 60, 0.02
+"""Ageing is looked for between darks so many days apart, and told from this share on."""
 
 FAR_COLDER = 15.0 / 6.5
 """No frame is taken to be colder than other darks of its camera by more doublings, when it is asked whose it is."""
@@ -137,6 +141,26 @@ class DarkSets:
             reference = self.reference(one)
             if one.place is None and one.fresh and reference is not None and reference.hot.count >= LEAST_PIXELS:
                 self._strange(one, reference)
+        self._tell_ageing()
+
+    def _tell_ageing(self) -> None:
+        """Told when the newest darks are new: what share of the hot pixels changed since the oldest ones."""
+        dated = sorted(
+            (one.rows[0].taken_at, one.key) for one in self.placed if one.rows and one.rows[0].taken_at is not None
+        )
+        if len(dated) < 2 or (dated[-1][0] - dated[0][0]).days < AGEING_DAYS:
+            return
+        old, new = self.by_key[dated[0][1]], self.by_key[dated[-1][1]]
+        before, after = self.reference(old), self.reference(new)
+        if not new.fresh or before is None or after is None:
+            return
+        found = aged(before, after)
+        if found is None or found.share.error is None or found.share.value < max(AGEING, 3.0 * found.share.error):
+            return
+        self.remarks.append(
+            f"Of the hot pixels {found.share.value:.0%} +- {found.share.error:.0%} came or went between the darks "
+            f"{old.series} and {new.series}: darks from before leave them in newer lights."
+        )
 
     def _strange(self, one: DarkSet, reference: Reference) -> None:
         verdict = self.whose(reference.hot, one.exposure_s)

@@ -239,6 +239,19 @@ def test_one_camera_known_without_and_with_its_serial_number_is_noticed(opened: 
     assert sorted(item.frames for item in joined.bodies) == [5, 7]
 
 
+def test_a_sensor_that_aged_is_told_and_one_that_was_colder_is_not(opened: Opened, tmp_path: Path) -> None:
+    body = Body(15)
+    body.shoot(tmp_path / "old", "Dark", [12.0] * 5)
+    body.shoot(tmp_path / "cold", "Dark", [4.0] * 5, first=NIGHT + timedelta(days=200))
+    assert not [one for one in taken_in(opened, tmp_path / "old", tmp_path / "cold").remarks if "came or went" in one]
+    free = np.setdiff1d(np.arange(HEIGHT * WIDTH), body.places)
+    body.places[:45] = body.rng.choice(free, 45, replace=False)
+    body.shoot(tmp_path / "new", "Dark", [12.0] * 5, first=NIGHT + timedelta(days=500))
+    told = [one for one in taken_in(opened, tmp_path / "new").remarks if "came or went" in one]
+    assert len(told) == 1
+    assert 8 <= int(told[0].split("hot pixels ")[1].split("%")[0]) <= 22
+
+
 def test_after_a_remap_the_old_darks_tell_nothing_more(opened: Opened, tmp_path: Path) -> None:
     body = Body(8)
     body.shoot(tmp_path / "darks", "Dark", [10.0] * 5, recorded_c=10.0)
