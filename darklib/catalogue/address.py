@@ -254,6 +254,8 @@ def in_words(path: Path) -> Iterator[None]:
         code = (getattr(driver, "sqlite_errorcode", None) or 0) & 0xFF
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
             raise damaged(path, f"the file is damaged ({driver})") from error
+        if str(driver).startswith("Could not decode to UTF-8"):  # a flipped bit of a text; it comes without a number
+            raise damaged(path, "a row holds a text that is none") from error
         if code in _IN_WORDS:
             word, text, remedy = _IN_WORDS[code]
             raise DarklibError(word, text, path=str(path), remedy=remedy) from error
