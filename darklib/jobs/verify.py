@@ -242,7 +242,10 @@ def _journal(opened: Opened, rows: list[StoredRow], found: _Findings, progress: 
         try:
             found.catalogue += [f"{line} Run `darklib rebuild`." for line in differences(opened, progress)]
         except DarklibError as error:
-            found.remarks.append(f"The catalogue could not be compared with the journal: {error.text} {error.remedy}")
+            told = f"The catalogue could not be compared with the journal: {error.text} {error.remedy}"
+            (found.catalogue if error.code == "catalogue_damaged" else found.remarks).append(told)
+        except Exception:  # noqa: BLE001 - a damaged row breaks whatever reads it
+            found.catalogue.append("A row of the catalogue cannot be read. Run `darklib rebuild`.")
         return
     catalogued = {row.sha256 for row in rows}
     if catalogued - recorded:
