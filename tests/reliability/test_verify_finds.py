@@ -308,3 +308,13 @@ def test_a_second_library_beside_is_not_touched(stage: tuple[Path, Path]) -> Non
     before = snapshot(at / "other")
     rebuild(at / "library", seam=FixedSeam())
     assert snapshot(at / "other") == before
+
+
+def test_a_text_of_the_catalogue_that_is_none_is_a_finding(stage: tuple[Path, Path]) -> None:
+    """A flipped bit may make bytes that are no UTF-8; SQLite says so when the row is read, not before."""
+    set_stage(*stage)
+    at = stage[1]
+    sql(at, "UPDATE records SET facts = CAST(x'7b22ff' AS TEXT) WHERE rowid = (SELECT max(rowid) FROM records)")
+    result = looked(at)
+    assert found(result) == {"catalogue"}
+    assert "darklib rebuild" in result.catalogue
