@@ -66,7 +66,8 @@ def _unlit(facts: FrameFacts, signs: Signs) -> KindDecision:
             confidence = 0.85
             why += "; black level not known"
         elif signs.sloping:
-            return _undecided(0.6, NO_BLACK + "level differs over the frame, and no black level to compare with")
+            # A leak of light keeps as still as an amplifier glows: a run of such frames settles nothing.
+            return _undecided(0.6, "level differs over the frame, and no black level to compare with")
         else:
             return _undecided(0.6, NO_BLACK + "no sign of light, but no black level to compare with either")
     elif signs.above_sigma <= UNLIT_SIGMA:
