@@ -31,7 +31,7 @@ FILTERED_LEAST = 8
 HOT_DOUBLING_C = 6.5
 
 COLOUR_GAIN_SHARE, COLOUR_GAIN_SIGMA = 0.02, 4.0
-COLOUR_BLACK_NOISES = 0.15
+COLOUR_BLACK_NOISES, COLOUR_LINES_SIGMA = 0.15, 4.0
 DRIFT_NOISES = 0.15
 DRIFT_LEAST_FRAMES = 6
 SAME_TEMPERATURE_C = 1.0
@@ -202,8 +202,8 @@ def _colours(seen: Seen) -> FrameWarning | None:
     for bias in seen.biases:
         levels = bias.pile.colour_levels_dn()
         pixels = bias.pile.mean_dn.size / len(levels)
-        # The columns' and rows' own structure averages out no faster than the pixels of one frame do.
         error = SURE_SIGMA * bias.noise_dn * (2.0 / pixels) ** 0.5
+        error = max(error, COLOUR_LINES_SIGMA * _lines_error_dn(bias.pile, seen))
         gap = float(levels.max() - levels.min())
         if gap > max(COLOUR_BLACK_NOISES * bias.noise_dn, 0.15 * seen.step_dn, error):
             words.append("black level")
@@ -217,6 +217,15 @@ def _colours(seen: Seen) -> FrameWarning | None:
         "a mean.",
         figures,
     )
+
+
+def _lines_error_dn(pile: Pile, seen: Seen) -> float:
+    """How far two colours of one black level may lie apart because rows and columns have levels of their own, one
+    sigma.
+    """
+    mean = pile.mean_dn[:: seen.rows, :: seen.columns]
+    rows, columns = np.median(mean, axis=1), np.median(mean, axis=0)
+    return float(np.sqrt(2.0 * (rows.var() / rows.size + columns.var() / columns.size)))
 
 
 def _drifts(seen: Seen) -> FrameWarning | None:
