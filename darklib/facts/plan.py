@@ -139,7 +139,7 @@ class DegreeFrames:
 class CoolDown:
     """Shooting one exposure without a pause while the camera cools. cooling None: how it cools is not known yet.
 
-    minutes: until the reading keeps still within a degree of its end. lacking: ids of gaps it leaves, with frames short.
+    minutes: until the reading keeps still within a degree of its end. lacking: ids of gaps left, with frames short.
     """
 
     body: BodyRef | None

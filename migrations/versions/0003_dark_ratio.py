@@ -1,4 +1,4 @@
-"""Each frame's dark ratio: its hot-pixel signal over a set of darks. Derived, like the temperature that comes from it."""
+"""Each frame's dark ratio: its hot-pixel signal over a set of darks. Derived, like the temperature from it."""
 
 import sqlalchemy as sa
 from alembic import op

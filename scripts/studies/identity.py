@@ -38,7 +38,8 @@ def run(seed: int, count: int) -> str:
     turned = [(_flipped(frame), ref, ratio) for frame, ref, ratio in visible]
     lines.append(_row("of one body, the picture flipped left to right", turned))
     lines.append(_row("of one body, another crop", [(_cropped(f), r, k) for f, r, k in visible]))
-    others, twins = [], []
+    others: list[tuple[HotPixels, Reference, float]] = []
+    twins: list[tuple[HotPixels, Reference, float]] = []
     while len(others) + len(twins) < count:
         a, b = rng.integers(0, BODIES, 2)
         if a == b:
