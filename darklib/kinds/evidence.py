@@ -1,7 +1,7 @@
 """The kind of a single frame from its pixels and its exposure; undecided in doubt."""
 
 from darklib.facts.frame import FrameFacts, Kind, KindDecision, KindFrom, PixelFacts
-from darklib.kinds.signs import LIT_SIGMA, UNLIT_SIGMA, Signs, signs_of
+from darklib.kinds.signs import LIT_SIGMA, MOST_BLACK_SHARE, UNLIT_SIGMA, Signs, signs_of
 
 DECIDED = 0.8
 """Confidence below which a frame stays undecided."""
@@ -88,7 +88,7 @@ def _unlit(facts: FrameFacts, signs: Signs) -> KindDecision:
 def _no_flat(exposure_s: float, signs: Signs) -> bool:
     """Whether a short frame without any sign of light is no even flat of a camera with a narrow range either."""
     dim = signs.most_above_sigma is not None and signs.most_above_sigma <= LIT_SIGMA
-    return exposure_s <= BIAS_S or signs.share <= 0 or dim
+    return exposure_s <= BIAS_S or signs.share <= FLAT_SHARE - MOST_BLACK_SHARE or dim
 
 
 def _lit(facts: FrameFacts, signs: Signs) -> KindDecision:
