@@ -308,6 +308,9 @@ def with_sensor(facts: FrameFacts, sensor: SensorArray, picture: tuple[int, int,
     if picture != (0, 0, height, width):
         place = " ".join(str(number) for number in picture)
         told += (Fact("picture_top_left_height_width", place, "px", "structure", "", place),)
+    odd: tuple[FrameWarning, ...] = ()
+    if not _in_order(sensor):
+        odd = (warning("header_odd", f"black level {sensor.black_dn:g} DN, white level {sensor.white_dn:g} DN"),)
     return replace(
         facts,
         width=width,
@@ -316,7 +319,13 @@ def with_sensor(facts: FrameFacts, sensor: SensorArray, picture: tuple[int, int,
         cfa_rows=sensor.cfa_rows,
         cfa_columns=sensor.cfa_columns,
         bits=sensor.bits,
-        black_dn=sensor.black_dn,
-        white_dn=sensor.white_dn,
+        black_dn=None if odd else sensor.black_dn,
+        white_dn=None if odd else sensor.white_dn,
         facts=facts.facts + told,
+        warnings=facts.warnings + odd,
     )
+
+
+def _in_order(sensor: SensorArray) -> bool:
+    """Whether the levels can be those of a sensor: no black at or above white."""
+    return sensor.black_dn is None or sensor.white_dn is None or sensor.black_dn < sensor.white_dn

@@ -158,6 +158,17 @@ def test_masked_borders_are_kept_in_the_array_and_left_out_of_the_figures(tmp_pa
     assert {fact.name: fact.value for fact in found.facts.facts}["picture_top_left_height_width"] == "8 12 52 68"
 
 
+def test_a_black_level_above_white_is_flagged_and_not_believed(tmp_path: Path) -> None:
+    """DNG 1.7, BlackLevel and WhiteLevel: linear 0 and 1 lie at them, so that the one is below the other."""
+    odd = look(written(tmp_path, pixels(), black_dn=17000)).facts
+    assert odd is not None
+    assert (odd.black_dn, odd.white_dn) == (None, None)
+    assert "header_odd" in {warning.code for warning in odd.warnings}
+    sound = look(written(tmp_path, pixels(), black_dn=512)).facts
+    assert sound is not None
+    assert "header_odd" not in {warning.code for warning in sound.warnings}
+
+
 def test_the_black_level_is_told_and_never_compared(tmp_path: Path) -> None:
     from darklib.facts.resolve import readout_of
 
