@@ -168,8 +168,8 @@ def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tup
         # Masked borders see no light: they would make a flat look half dark.
         picture = sensor.data[top : top + height, left : left + width]
         try:
-            levels = {"black_dn": facts.black_dn, "white_dn": facts.white_dn}
-            return facts, _measured(replace(sensor, data=picture, cfa=cfa, **levels))
+            seen = replace(sensor, data=picture, cfa=cfa, black_dn=facts.black_dn, white_dn=facts.white_dn)
+            return facts, _measured(seen)
         except Refused as refused:
             refused.facts = facts
             raise
