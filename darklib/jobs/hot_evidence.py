@@ -12,16 +12,12 @@ if TYPE_CHECKING:
     from darklib.pixels.hot import HotPixels
     from darklib.readers.answers import Look
 
-LEAST_EXPOSURE_S = 1.0
-"""Shorter exposures gather next to nothing in hot pixels: biases and most flats are not kept."""
-
 
 def without_hot(opened: Opened, look: "Look", *, dry_run: bool) -> "Look":
     """Keeps the hot pixels of a frame that was looked at, and lets them go from memory."""
     if look.hot is None:
         return look
-    exposure_s = look.facts.exposure_s if look.facts else None
-    if not dry_run and look.sha256 and (exposure_s is None or exposure_s >= LEAST_EXPOSURE_S):
+    if not dry_run and look.sha256:
         evidence.keep(opened.seam, opened.layout, look.sha256, look.hot)
     return replace(look, hot=None)
 

@@ -24,6 +24,9 @@ from darklib.pixels.sources import Points, points_of
 EVIDENCE_VERSION = 1
 """Grows whenever what is kept changes its meaning; older evidence is then made anew."""
 
+LEAST_EXPOSURE_S = 1.0
+"""Shorter exposures gather next to nothing in hot pixels: biases and most flats are not asked for any."""
+
 LEAST_SIGMA = 6.0
 """How many standard deviations of the noise a hot pixel stands above its neighbours, at least: seven in eight of those
 that stand so far up are found, and of brighter ones nearly all."""

@@ -27,7 +27,7 @@ HOT_SIGMA = 5.0
 """A hot pixel has nothing beside it that confirms it, so it has to stand out further."""
 MOST_POINTS = 25_000
 """Of more pixels than about this that stand out, the brightest are looked at."""
-MOST_FOUND = 200_000
+MOST_FOUND = 50_000
 """As many are found at all: of those that are no stars, `hot` looks at more."""
 MOST_STARS = 3_000
 """As many stars as are looked at closely."""
@@ -149,13 +149,19 @@ def points_of(data: NDArray[Any], blocks: Blocks) -> Points:
     background = Background(data, blocks)
     threshold = _threshold(blocks, data.size, MOST_FOUND)
     y, x = _standing_out(data, background, threshold)
-    return Points(blocks, background, y, x, background.sigmas(y, x), threshold)
+    sigmas = background.sigmas(y, x)
+    if sigmas.size > 2 * MOST_FOUND:
+        # The blocks promised fewer: between them the background is not as smooth as it was taken for.
+        threshold = float(np.partition(sigmas, sigmas.size - MOST_FOUND)[sigmas.size - MOST_FOUND])
+        high = sigmas > threshold
+        y, x, sigmas = y[high], x[high], sigmas[high]
+    return Points(blocks, background, y, x, sigmas, threshold)
 
 
 def sources_of(data: NDArray[Any], points: Points) -> Sources:
     """Stars and hot pixels of the whole frame. data: as `points` were found in."""
     background = points.background
-    threshold = _threshold(points.blocks, data.size, MOST_POINTS)
+    threshold = max(points.threshold_sigma, _threshold(points.blocks, data.size, MOST_POINTS))
     y, x, peak = points.y, points.x, points.sigmas
     if threshold > points.threshold_sigma:
         high = peak > threshold

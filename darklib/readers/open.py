@@ -144,7 +144,7 @@ def _of_fits(data: memoryview, want_pixels: bool) -> tuple[FrameFacts, Pixels | 
         facts = fits.with_warning(facts, *fits_pixels.check_sum(image, data), *fits_pixels.check_end(walked, data))
         sensor = fits_pixels.pixels_of(image, facts, data, may_change=own)
         facts = fits.with_warning(facts, *fits_pixels.check_exact(sensor))
-        return facts, _measured(sensor)
+        return facts, _measured(sensor, facts.exposure_s)
     except Refused as refused:
         refused.facts = facts
         raise
@@ -169,14 +169,14 @@ def _of_raw(format_: str, name: str, data: memoryview, want_pixels: bool) -> tup
         picture = sensor.data[top : top + height, left : left + width]
         try:
             seen = replace(sensor, data=picture, cfa=cfa, black_dn=facts.black_dn, white_dn=facts.white_dn)
-            return facts, _measured(seen)
+            return facts, _measured(seen, facts.exposure_s)
         except Refused as refused:
             refused.facts = facts
             raise
 
 
-def _measured(sensor: SensorArray) -> Pixels:
-    from darklib.pixels.hot import encoded, hot_pixels
+def _measured(sensor: SensorArray, exposure_s: float | None) -> Pixels:
+    from darklib.pixels.hot import LEAST_EXPOSURE_S, encoded, hot_pixels
     from darklib.pixels.measure import measured
     from darklib.readers.blank import check_not_blank
 
@@ -190,6 +190,8 @@ def _measured(sensor: SensorArray) -> Pixels:
         white_dn=sensor.white_dn,
         bits=sensor.bits,
     )
+    if exposure_s is not None and exposure_s < LEAST_EXPOSURE_S:
+        return Pixels(facts, None)
     hot = hot_pixels(
         sensor.data,
         cfa=sensor.cfa,
