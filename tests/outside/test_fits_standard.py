@@ -53,6 +53,10 @@ def test_cards_written_by_astropy_read_the_same(value: str | int | float | bool)
         theirs = fits.Card.fromstring(image).value
     card = parse(image.encode())
     assert card is not None
+    if isinstance(value, str) and theirs != value.rstrip() and len(image) == 80:
+        # Its reader takes a quote and a slash inside a text for the text's end; by section 4.2.1 two quotes are one.
+        assert "'/" in value.replace(" ", "")
+        theirs = value.rstrip()
     assert card.value == theirs
     assert type(card.value) is type(theirs)
 
