@@ -39,8 +39,8 @@ LEAST_SPREADS = 3.0
 MOST = 2_000
 """As many pixels as are kept, the brightest; beyond them the limit of what is seen rises."""
 
-MOST_LOOKED_AT = 20_000
-"""As many are looked at closely, the brightest: ten times what is kept, since stars are among them."""
+MOST_LOOKED_AT = 10_000
+"""As many are looked at closely, the brightest: five times what is kept, since stars are among them."""
 
 BESIDE_SHARE, BESIDE_SIGMA = 0.4, 7.0
 """A star's neighbours, without the brightest of the eight, add up to more than this share of the peak: a star of 1.5

@@ -29,6 +29,7 @@ MOST_POINTS = 25_000
 """Of more pixels than about this that stand out, the brightest are looked at."""
 MOST_FOUND = 50_000
 """As many are found at all: of those that are no stars, `hot` looks at more."""
+MANY_POINTS = 5_000
 MOST_STARS = 3_000
 """As many stars as are looked at closely."""
 STRIP = 64
@@ -177,7 +178,8 @@ def sources_of(data: NDArray[Any], points: Points) -> Sources:
     starlike = shines(around, peak)
     hot = int(np.count_nonzero((peak >= HOT_SIGMA) & ~starlike))
     far = background.columns * max(1, 8 // background.columns)
-    shifts = (-2 * far, -far, far, 2 * far)
+    # Of few points chance makes a number that varies much: they are set down more often.
+    shifts = (-far, far) if y.size > MANY_POINTS else (-2 * far, -far, far, 2 * far)
     elsewhere = [_displaced(background, y, x, peak, by) for by in shifts]
     soft_elsewhere = [_soft(background, *there) for there in elsewhere]
     controls = [_close(background, *_starlike(*there)) for there in elsewhere]
