@@ -155,11 +155,25 @@ def _inside(points: Points, reach: tuple[int, int], shape: tuple[int, ...]) -> t
     y, x, sigmas = points.y, points.x, points.sigmas
     lowest = max(FIRST_SIGMA, points.threshold_sigma)
     if sigmas.size > MOST_LOOKED_AT:
+        # Each star lights some dozen pixels, which must not crowd out the hot ones.
+        single = _single(points)
+        y, x, sigmas = y[single], x[single], sigmas[single]
+    if sigmas.size > MOST_LOOKED_AT:
         lowest = max(lowest, float(np.partition(sigmas, sigmas.size - MOST_LOOKED_AT)[sigmas.size - MOST_LOOKED_AT]))
     inside = sigmas >= lowest
     y, x = y[inside], x[inside]
     inside = (y >= reach[0]) & (y < shape[0] - reach[0]) & (x >= reach[1]) & (x < shape[1] - reach[1])
     return y[inside], x[inside], lowest
+
+
+def _single(points: Points) -> NDArray[np.bool_]:
+    """Whether at most one of the four sides is lit by half as much: as in a pair of hot pixels, never within a star."""
+    half = points.sigmas / np.float32(2)
+    lit = np.zeros(half.size, dtype=np.int8)
+    for dy, dx in _SIDES:
+        lit += points.background.sigmas(points.y + dy, points.x + dx) >= half
+    out: NDArray[np.bool_] = lit <= 1
+    return out
 
 
 def _above_and_below(data: NDArray[Any], noise: Floats, reach: int, y: Places, x: Places) -> tuple[Places, Places]:

@@ -72,7 +72,7 @@ def dark_ratio(frame: HotPixels, reference: Reference) -> Ratio | None:
     shown = (ratios > 0) & np.isfinite(ratios)
     if int(shown.sum()) < LEAST_PIXELS // 2:
         return None
-    k = float(np.median(ratios[shown]))
+    k = _middle(ratios[shown])
     used, sd, count = shown, expected, 0
     for turn in range(40):
         used = k * expected >= floor
@@ -92,7 +92,7 @@ def dark_ratio(frame: HotPixels, reference: Reference) -> Ratio | None:
     found = float(np.count_nonzero(ratios[used] > 0) / count)
     if found < LEAST_FOUND:
         return None
-    scale = MAD_TO_SIGMA * float(np.median(np.abs(ratios[used] - k) / sd))
+    scale = MAD_TO_SIGMA * _middle(np.sort(np.abs(ratios[used] - k) / sd))
     # Standard error of a weighted median of Gaussian residuals; few pixels know their scatter badly.
     error = 1.2533 * scale * (1.0 + 3.0 / count) / float(np.sqrt(np.sum(sd**-2.0)))
     return Ratio(k, float(np.hypot(error, RATIO_FLOOR * k)), count, found)
@@ -105,6 +105,11 @@ def _deviations(
     # the level is the median of eight neighbours, which adds to the pixel's own noise
     out: NDArray[np.float64] = np.sqrt(1.2 * noise**2 + (k * error) ** 2 + (SCATTER * k * expected) ** 2) / expected
     return out
+
+
+def _middle(rising: NDArray[np.float64]) -> float:
+    """The median of numbers that rise already: numpy's own takes several times as long for some hundred."""
+    return float(rising[(rising.size - 1) // 2] + rising[rising.size // 2]) / 2.0
 
 
 def _weighted_median(rising: NDArray[np.float64], weights: NDArray[np.float64]) -> float:

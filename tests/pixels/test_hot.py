@@ -67,6 +67,26 @@ def test_stars_are_no_hot_pixels(width: float, cfa: str | None, side: int | None
     assert looked_at(frame, cfa, side).count <= 6
 
 
+@pytest.mark.parametrize(("cfa", "side"), FILTERS)
+def test_many_stars_do_not_crowd_out_the_hot_pixels(
+    cfa: str | None, side: int | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("darklib.pixels.hot.MOST_LOOKED_AT", 1_500)
+    rng = np.random.default_rng(6)
+    frame = quiet()
+    rows, columns = np.mgrid[-6:7, -6:7]
+    star = np.exp(-0.5 * (rows**2 + columns**2) / 1.1**2)
+    for y, x in rng.integers(10, (HEIGHT - 10, WIDTH - 10), (150, 2)):
+        frame[y - 6 : y + 7, x - 6 : x + 7] += rng.uniform(100, 800) * NOISE * star
+    y, x = scattered(100, seed=7)
+    lonely = frame[y, x] < 1000.0 + 5 * NOISE
+    y, x = y[lonely], x[lonely]
+    frame[y, x] += 20 * NOISE
+    found = looked_at(frame, cfa, side)
+    assert np.count_nonzero(np.isin(y * WIDTH + x, found.positions)) >= 0.75 * y.size
+    assert np.count_nonzero(~np.isin(found.positions, y * WIDTH + x)) <= 10
+
+
 def test_bright_columns_and_rows_are_left_out() -> None:
     frame = quiet()
     frame[:, 100] += 300.0
