@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from darklib.readers.answers import Look
 
 FINDING = "sensor"
-VERSION = 2
+VERSION = 3
 """Grows whenever a figure of the model changes its meaning or its value; older findings are then made anew."""
 
 MOST_FRAMES = 40

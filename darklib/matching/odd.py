@@ -36,7 +36,8 @@ def without_odd(one: CalibrationSet) -> tuple[CalibrationSet, CalibrationSet | N
 
 def figures_of(frame: Frame) -> FrameFigures:
     """A frame's cheap figures: level and robust noise over all pixels."""
-    return FrameFigures(name=frame.id, level_dn=frame.median_dn, noise_dn=frame.mad_dn)
+    step_dn = float(frame.readout.dn_step or 1)
+    return FrameFigures(name=frame.id, level_dn=frame.median_dn, noise_dn=frame.mad_dn, step_dn=step_dn)
 
 
 def _with(one: CalibrationSet, frames: Sequence[Frame]) -> CalibrationSet:

@@ -45,6 +45,7 @@ class FrameFigures:
     pattern: float | None = None
     temperature_c: float | None = None
     set_temperature_c: float | None = None
+    step_dn: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +94,13 @@ def _away(one: FrameFigures) -> float | None:
 
 def _differs(one: FrameFigures, others: Sequence[FrameFigures], noise: float, lit: bool) -> str:
     levels = [other.level_dn for other in others if other.level_dn is not None]
-    level_matters = max(LEVEL_NOISES * noise, 10.0 * LEVEL_SHARE * _middle(levels) if lit else 0.0, 0.5)
+    level_matters = max(LEVEL_NOISES * noise, 10.0 * LEVEL_SHARE * _middle(levels) if lit else 0.0, one.step_dn)
     if _far(one.level_dn, levels, level_matters):
         return "its level differs from the others'"
     noises = [other.noise_dn for other in others if other.noise_dn is not None]
-    if _far(one.noise_dn, noises, max(NOISE_SHARE * _middle(noises) * (2.0 if lit else 1.0), 0.5)):
+    if _far(
+        one.noise_dn, noises, max(NOISE_SHARE * _middle(noises) * (2.0 if lit else 1.0), MAD_TO_SIGMA * one.step_dn)
+    ):
         return "its noise differs from the others'"
     hots = [other.hot for other in others if other.hot is not None]
     if not lit and _far(one.hot, hots, max(HOT_LEAST, HOT_SHARE * _middle(hots))):

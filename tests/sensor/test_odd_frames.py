@@ -71,3 +71,15 @@ def test_flats_may_follow_the_light() -> None:
 
 def test_what_is_not_known_is_no_reason() -> None:
     assert odd_frames([FrameFigures(str(n)) for n in range(8)]) == []
+
+
+def test_whole_medians_one_step_apart_are_alike() -> None:
+    """A level halfway between two numbers gives either as the median."""
+    for step in (1.0, 4.0, 16.0):
+        levels = [300.0, 300.0, 300.0, 300.0 + step, 300.0, 300.0 + step]
+        noises = [step, step, step, 2 * step, step, step]
+        pairs = list(zip(levels, noises, strict=True))
+        frames = [FrameFigures(str(n), level, noise, step_dn=step) for n, (level, noise) in enumerate(pairs)]
+        assert odd_frames(frames) == []
+        frames[3] = FrameFigures("3", 300.0 + 4 * step, step, step_dn=step)
+        assert [one.name for one in odd_frames(frames)] == ["3"]
