@@ -35,7 +35,8 @@ MAD_TO_SIGMA = 1.4826
 @dataclass(frozen=True, slots=True)
 class FrameFigures:
     """One frame in figures. level_dn and noise_dn: of its pixels, robust. hot: hot pixels. pattern: slope of its own
-    pattern over that of the others, 1 where it is the same. None: not known.
+    pattern over that of the others, 1 where it is the same. step_dn: distance of the numbers: medians of frames that
+    are alike may lie one step apart. None: not known.
     """
 
     name: str
