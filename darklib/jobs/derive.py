@@ -84,12 +84,14 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
     return total
 
 
-def after_ingest(opened: Opened, result: IngestResult) -> IngestResult:
-    """The result of taking files in, with what their hot pixels say of them and of others."""
+def after_ingest(opened: Opened, result: IngestResult, derived: Derived | None = None) -> IngestResult:
+    """The result of taking files in, with what their hot pixels say of them and of others. derived: where that was
+    worked out already.
+    """
     # Whatever was taken in now: a run that was stopped leaves frames that are recorded and not yet derived from.
     if result.dry_run:
         return result
-    derived = derive(opened)
+    derived = derive(opened) if derived is None else derived
     shas = [frame.sha256 for frame in result.stored]
     now = {}
     for start in range(0, len(shas), 500):

@@ -14,6 +14,7 @@ from typing import Protocol
 from darklib.facts.errors import DarklibError
 from darklib.jobs.asked import Stated
 from darklib.jobs.derive import after_ingest
+from darklib.jobs.derive_apart import after_round
 from darklib.jobs.intake import Intake
 from darklib.jobs.interrupt import SafeStop
 from darklib.jobs.library import Opened, open_library
@@ -87,6 +88,7 @@ class Watch:
     progress: Progress = field(default_factory=Silent)
     workers: int = 0
     settling: Settling = field(default_factory=Settling)
+    deriving: Callable[[Opened, IngestResult], IngestResult] = after_ingest
     _away: set[Path] = field(default_factory=set)
     _all_seen: bool = False
     _failures: int = 0
@@ -229,7 +231,7 @@ class Watch:
         with open_library(self.root, seam=self.seam) as opened:
             one = self._prepared(opened)
             try:
-                result = after_ingest(opened, one.run(ready))
+                result = self.deriving(opened, one.run(ready))
             except BaseException:
                 with suppress(DarklibError):  # the first error counts
                     self._tell(ready, one.outcome())
@@ -305,5 +307,7 @@ def watch(
     where there is no library or a folder cannot be watched.
     """
     one = Watch(root, asked, teller, seam or Seam(), progress or Silent(), workers)
+    if seam is None:  # another process could not see through a seam of the caller's
+        one.deriving = after_round
     one.begin()
     one.go_on()

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 from astropy.io import fits
 
-from darklib.facts.frame import Frame, TemperatureFrom
+from darklib.facts.frame import Frame, Kind, TemperatureFrom
 from darklib.facts.match import Verdict
 from darklib.jobs.against_journal import differences
 from darklib.jobs.asked import Stated
 from darklib.jobs.correct import amend, body_changed, join_bodies, restore, retire, undo
 from darklib.jobs.derive import derive
+from darklib.jobs.derive_apart import after_round
 from darklib.jobs.explain import explain
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import Opened, open_library
@@ -307,3 +308,20 @@ def test_no_image_is_opened(opened: Opened, tmp_path: Path, monkeypatch: pytest.
     assert not [path for path in seen if "/frames/" in path or path.endswith(".hot")]
     retire(opened, darks[:1])
     assert not [path for path in seen if "/frames/" in path]
+
+
+def test_a_process_of_its_own_derives_the_same(opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("darklib.jobs.ingest.after_ingest", lambda opened, result: result)
+    body = Body(2)
+    body.shoot(tmp_path / "darks", "Dark", [10.0] * 5, recorded_c=10.0)
+    body.shoot(tmp_path / "lights", "Light", [10.0, 10.0], first=NIGHT + timedelta(hours=2))
+    bare = taken_in(opened, tmp_path / "darks", tmp_path / "lights")
+    assert {frame.dark_ratio for frame in bare.stored} == {None}
+    told = after_round(opened, bare)
+    lights = [frame for frame in told.stored if frame.kind is Kind.LIGHT]
+    assert [frame.temperature_from for frame in lights] == [TemperatureFrom.PIXELS] * 2
+    assert "2 lights get a new temperature, told by hot pixels." in told.remarks
+    assert derive(opened).ratios == 0  # nothing left to do
+    assert differences(opened) == []
+    nothing = taken_in(opened, tmp_path / "darks")
+    assert after_round(opened, nothing) is nothing
