@@ -273,7 +273,7 @@ class BodyScale:
             series[one.series]["sets"].append(
                 {
                     "key": one.key,
-                    "frames": [row.sha256[:16] for row in one.rows],
+                    "frames": sorted(row.sha256[:16] for row in one.rows),
                     "exposure_s": one.exposure_s,
                     "doublings": None if one.place is None else one.place.doublings,
                     "error": None if one.place is None else one.place.error,

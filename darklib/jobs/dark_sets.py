@@ -123,9 +123,9 @@ class DarkSets:
         self.set_of.update((row.sha256, one.key) for row in one.rows)
 
     def _as_before(self, members: Sequence[HotRow], sets: Sequence[dict[str, object]]) -> None:
-        by_sha = {row.sha256[:16]: row for row in members}
         for one in sets:
-            rows = [by_sha[sha] for sha in one["frames"]]  # type: ignore[attr-defined]
+            chosen = set(one["frames"])  # type: ignore[call-overload]
+            rows = [row for row in members if row.sha256[:16] in chosen]
             place = None if one["doublings"] is None else Place(one["doublings"], one["error"])  # type: ignore[arg-type]
             self._add(DarkSet(str(one["key"]), _exposure(rows), rows, _hash(rows), place, fresh=False))
 

@@ -47,6 +47,10 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
     """Makes all inferences anew whose inputs have changed. read_lacking: frames without evidence are read for it."""
     rows = opened.catalogue.hot_rows()
     groups = _groups(opened, rows)
+    scales = {one.subject: one for one in opened.catalogue.findings(SCALE)}
+    gone = [subject for subject in scales if subject not in groups]
+    if gone:
+        opened.catalogue.drop_findings(SCALE, gone)
     if not groups:
         return NOTHING
     if read_lacking:
@@ -56,7 +60,7 @@ def derive(opened: Opened, *, read_lacking: bool = False, progress: Progress | N
 
     kept = {one.sha256: one for one in opened.catalogue.inferences(RATIO) if one.version == VERSION}
     doubted = {one.sha256: one for one in opened.catalogue.inferences(DOUBT) if one.value is not None}
-    scales = {one.subject: one for one in opened.catalogue.findings(SCALE) if one.version == VERSION}
+    scales = {subject: one for subject, one in scales.items() if one.version == VERSION}
     outcomes: list[HotOutcome] = []
     made: list[Inference] = []
     found: list[Finding] = []

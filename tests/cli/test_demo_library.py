@@ -59,6 +59,8 @@ def lines(demo: Path, capsys: pytest.CaptureFixture[str]) -> list[list[str]]:
         ["match", "--night", "2026-09-01:", "--verbose"],
         ["match", "--batch", batch],
         ["gaps", "--plan"],
+        ["sensor"],
+        ["exposure"],
         ["export", "--batch", batch, "--to", str(demo / "dry"), "--dry-run"],
         ["explain", light],
         ["set-aside"],

@@ -42,7 +42,8 @@ def assert_replay_is_equal(at: Path, done: object) -> None:
     assert result.backup is not None
     live = Path(result.backup)
     anew = at / "library" / "catalogue.sqlite"
-    assert differences(rows(live, runs=True), rows(anew, runs=True)) == [], done
+    found = differences(rows(live, runs=True), rows(anew, runs=True))
+    assert found == [], (found[:4], done)
     with (
         open_catalogue(live, at, create=False) as before,
         open_catalogue(anew, at, create=False) as after,

@@ -11,7 +11,7 @@ from small_library import DARK_1, FaultSeam, set_stage
 
 from darklib.facts.errors import DarklibError
 from darklib.jobs import audit, overview
-from darklib.jobs.asked import FramesAsked, Nights
+from darklib.jobs.asked import FramesAsked, GapsAsked, Nights
 from darklib.jobs.explain import explain
 from darklib.jobs.ingest import ingest
 from darklib.jobs.library import Opened, open_library
@@ -28,7 +28,7 @@ COMMANDS: dict[str, Callable[[Opened, Path], Any]] = {
     "trains": lambda opened, at: overview.trains(opened),
     "batches": lambda opened, at: overview.batches(opened),
     "match": lambda opened, at: match(opened, nights=Nights()),
-    "gaps": lambda opened, at: gaps(opened, nights=Nights(), want_plan=True),
+    "gaps": lambda opened, at: gaps(opened, GapsAsked(plan=True)),
     "explain": lambda opened, at: explain(opened, DARK_1),
     "check": lambda opened, at: audit.check(opened, [str(at / "card"), str(at / "first")]),
     "verify": lambda opened, at: audit.verify(opened),
