@@ -29,7 +29,7 @@ MOST_POINTS = 25_000
 """Of more pixels than about this that stand out, the brightest are looked at."""
 MOST_FOUND = 50_000
 """As many are found at all: of those that are no stars, `hot` looks at more."""
-MANY_POINTS = 5_000
+MANY_POINTS = 20_000
 MOST_STARS = 3_000
 """As many stars as are looked at closely."""
 STRIP = 64
