@@ -128,7 +128,9 @@ def run_script(body: str, folder: Path) -> subprocess.Popen[str]:
     here = Path(__file__).resolve()
     script = folder / "script.py"
     script.write_text(
-        f"import sys\nsys.path[:0] = [{str(here.parent)!r}, {str(here.parents[2])!r}]\n" + textwrap.dedent(body),
+        f"import signal, sys\nsys.path[:0] = [{str(here.parent)!r}, {str(here.parents[2])!r}]\n"
+        # A shell starts what runs in the background deaf to Ctrl-C.
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n" + textwrap.dedent(body),
         encoding="utf-8",
     )
     return subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
